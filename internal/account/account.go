@@ -1,0 +1,45 @@
+// Package account holds sign-ins, roles and what each role may do.
+package account
+
+import (
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+)
+
+// Role is what a signed-in person may do.
+type Role string
+
+// The roles.
+const (
+	Owner      Role = "owner"
+	Office     Role = "office"
+	Technician Role = "technician"
+)
+
+// Account is a person's sign-in.
+type Account struct {
+	PersonID     uuid.UUID
+	Name         string // the person's
+	SignInName   string // lower case
+	PasswordHash string
+	Roles        []Role
+	CrewIDs      []uuid.UUID // crews that the person is a member of
+	ClosedAt     time.Time
+}
+
+// Has says whether the account has any of the roles.
+func (a Account) Has(roles ...Role) bool {
+	return slices.ContainsFunc(roles, func(r Role) bool { return slices.Contains(a.Roles, r) })
+}
+
+// Token is an API token; only its hash is kept.
+type Token struct {
+	ID         uuid.UUID
+	PersonID   uuid.UUID
+	Name       string
+	CreatedAt  time.Time
+	LastUsedAt time.Time
+	RevokedAt  time.Time
+}

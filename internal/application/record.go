@@ -1,0 +1,134 @@
+// Package application holds the legal record of each product put on a property:
+// what it says, how it is sealed and chained, and what rules still want of it.
+package application
+
+import (
+	"time"
+
+	"github.com/google/uuid"
+
+	"thirdcut/internal/civil"
+	"thirdcut/internal/label"
+)
+
+// Amount is a quantity as a person entered it with its conversion beside it.
+type Amount struct {
+	Entered string  `json:"entered"` // "4.5 oz"
+	Value   float64 `json:"value"`   // converted
+	Unit    string  `json:"unit"`    // unit of Value: kg, L, sq ft, deg F, mph, gal
+}
+
+// Who is a person as the record names them.
+type Who struct {
+	PersonID uuid.UUID `json:"person_id"`
+	Name     string    `json:"name"`
+	License  string    `json:"license,omitempty"` // number in force on the day, empty: none
+}
+
+// Line is what one turf area got.
+type Line struct {
+	TurfAreaID  uuid.UUID `json:"turf_area_id"`
+	Name        string    `json:"name"`
+	Species     string    `json:"species"`
+	AreaTreated Amount    `json:"area_treated"` // sq ft
+	Amount      Amount    `json:"amount"`       // product, kg or L
+}
+
+// Lot names a lot that the product was taken from.
+type Lot struct {
+	LotID  uuid.UUID `json:"lot_id"`
+	Number string    `json:"number"`
+}
+
+// Weather is what the air was like, as measured or as read from a station.
+type Weather struct {
+	AirTempF      *float64 `json:"air_temp_f,omitempty"`
+	WindMPH       *float64 `json:"wind_mph,omitempty"`
+	WindDirection string   `json:"wind_direction,omitempty"` // blows from
+	Other         string   `json:"other,omitempty"`
+	Origin        string   `json:"origin,omitempty"` // measured station, empty: unknown
+}
+
+// Record is one product on one property in one application. It is never
+// changed: a correction is a new record that supersedes it and says why.
+type Record struct {
+	ID           uuid.UUID  `json:"id"`
+	Seq          int64      `json:"seq"` // place in the chain, from 1
+	SupersedesID uuid.UUID  `json:"supersedes_id,omitzero"`
+	Correction   string     `json:"correction,omitempty"` // why it supersedes
+	CloseOutID   uuid.UUID  `json:"close_out_id,omitzero"`
+	VisitID      uuid.UUID  `json:"visit_id,omitzero"`
+	PropertyID   uuid.UUID  `json:"property_id"`
+	AppliedOn    civil.Date `json:"applied_on"`
+	StartedAt    time.Time  `json:"started_at,omitzero"`
+	FinishedAt   time.Time  `json:"finished_at,omitzero"`
+	RecordedAt   time.Time  `json:"recorded_at"`
+	Zone         string     `json:"zone"` // time zone in which times of day are meant
+
+	ProductID            uuid.UUID `json:"product_id"`
+	ProductName          string    `json:"product_name"`
+	EPARegNo             string    `json:"epa_reg_no,omitempty"`
+	ActiveIngredient     string    `json:"active_ingredient,omitempty"`
+	ConcentrationPercent *float64  `json:"concentration_percent,omitempty"`
+	Formulation          string    `json:"formulation,omitempty"`
+	Pesticide            bool      `json:"pesticide"`
+	Fertiliser           bool      `json:"fertiliser"`
+	RestrictedUse        bool      `json:"restricted_use"`
+	NPercent             *float64  `json:"n_percent,omitempty"`
+	LabelVersionID       uuid.UUID `json:"label_version_id,omitzero"`
+	LabelRevision        string    `json:"label_revision,omitempty"`
+	LabelPattern         string    `json:"label_pattern,omitempty"`
+
+	Lines         []Line  `json:"lines"`
+	Total         Amount  `json:"total"` // product
+	Rate          string  `json:"rate"`  // as computed from total and area, in the label's unit
+	MixRate       string  `json:"mix_rate,omitempty"`
+	Diluent       *Amount `json:"diluent,omitempty"` // gal
+	DilutedVolume *Amount `json:"diluted_volume,omitempty"`
+	Spot          bool    `json:"spot"`
+	Target        string  `json:"target,omitempty"`
+	SiteType      string  `json:"site_type"`
+	Method        string  `json:"method,omitempty"`
+	Equipment     string  `json:"equipment,omitempty"`
+	Calibration   string  `json:"calibration,omitempty"`
+	Lots          []Lot   `json:"lots,omitempty"`
+
+	Applicator Who      `json:"applicator"`
+	Supervisor Who      `json:"supervisor,omitzero"`
+	Assistants []string `json:"assistants,omitempty"`
+
+	WeatherStart Weather `json:"weather_start"`
+	WeatherEnd   Weather `json:"weather_end"`
+
+	ReentryText string    `json:"reentry_text,omitempty"`
+	ReentryAt   time.Time `json:"reentry_at,omitzero"`
+	SignPosted  bool      `json:"sign_posted"`
+	SignNote    string    `json:"sign_note,omitempty"`
+	NoticeGiven bool      `json:"notice_given"`
+	Note        string    `json:"note,omitempty"`
+	Incident    string    `json:"incident,omitempty"`
+
+	CustomerName    string `json:"customer_name"`
+	CustomerAddress string `json:"customer_address,omitempty"`
+	CustomerPhone   string `json:"customer_phone,omitempty"`
+	PropertyOwner   string `json:"property_owner,omitempty"`
+	SiteAddress     string `json:"site_address"`
+	Municipality    string `json:"municipality,omitempty"`
+	County          string `json:"county,omitempty"`
+	State           string `json:"state"`
+	ZIPCode         string `json:"zip_code,omitempty"`
+
+	BusinessName    string `json:"business_name"`
+	BusinessAddress string `json:"business_address,omitempty"`
+	BusinessLicense string `json:"business_license,omitempty"`
+
+	Findings []label.Finding `json:"findings"` // as they stood when it was recorded
+	Reasons  []Reason        `json:"reasons,omitempty"`
+}
+
+// Reason is what a licensed person gave for going past a finding that asks for one.
+type Reason struct {
+	Code   string `json:"code"`
+	Text   string `json:"text"`
+	Person string `json:"person"`
+}
