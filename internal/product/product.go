@@ -52,13 +52,21 @@ type LabelVersion struct {
 	ConfirmedAt time.Time
 }
 
-// LabelOn returns the version of the pattern in force on the day; an empty
-// pattern takes the first pattern that the product has.
+// Confirmed says whether a licensed person has compared the entered limits with
+// the label. A version that nobody has confirmed binds nothing yet.
+func (v LabelVersion) Confirmed() bool { return v.ConfirmedBy != uuid.Nil }
+
+// Solo says whether the person who confirmed the version also entered it, which
+// only a company with one licensed person does; screens mark it.
+func (v LabelVersion) Solo() bool { return v.Confirmed() && v.ConfirmedBy == v.EnteredBy }
+
+// LabelOn returns the confirmed version of the pattern in force on the day; an
+// empty pattern takes the first pattern that the product has.
 func (p Product) LabelOn(pattern string, d civil.Date) (LabelVersion, bool) {
 	var best LabelVersion
 	found := false
 	for _, v := range p.Labels {
-		if d.Before(v.InForceFrom) || (pattern != "" && v.Pattern != pattern) {
+		if !v.Confirmed() || d.Before(v.InForceFrom) || (pattern != "" && v.Pattern != pattern) {
 			continue
 		}
 		if !found || v.InForceFrom.After(best.InForceFrom) {
