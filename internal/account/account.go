@@ -26,7 +26,9 @@ type Account struct {
 	PasswordHash string
 	Roles        []Role
 	CrewIDs      []uuid.UUID // crews that the person is a member of
-	ClosedAt     time.Time
+	ClosedAt     time.Time   // zero: open
+	SessionEpoch int         // sessions of an earlier epoch have ended
+	Version      int
 }
 
 // Has says whether the account has any of the roles.
@@ -42,4 +44,14 @@ type Token struct {
 	CreatedAt  time.Time
 	LastUsedAt time.Time
 	RevokedAt  time.Time
+}
+
+// AuditEntry is one thing that somebody did and that others may ask about.
+type AuditEntry struct {
+	ID       int64
+	At       time.Time
+	PersonID uuid.UUID // uuid.Nil: nobody who was signed in
+	Action   string    // noun.verb: label.confirm, account.close
+	Subject  string    // what it was done to: an id, a sign-in name
+	Detail   string
 }

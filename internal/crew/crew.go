@@ -59,6 +59,7 @@ type Depot struct {
 	ID                  uuid.UUID
 	Name, Address       string
 	Latitude, Longitude float64
+	Version             int
 }
 
 // Machine is a mower, sprayer or spreader. Heights are of mowers, inches; zero where it has none.
@@ -71,6 +72,8 @@ type Machine struct {
 	HeightMinIn, HeightMaxIn float64
 	TankGal, HopperLb        float64
 	CalibratedOn             civil.Date
+	RetiredOn                civil.Date // zero: in use
+	Version                  int
 }
 
 // Cuts says whether the machine can mow at that height, inches.

@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"time"
 
@@ -15,7 +16,7 @@ import (
 	"thirdcut/internal/turf"
 )
 
-const depotColumns = `id, name, address, latitude, longitude`
+const depotColumns = `id, name, address, latitude, longitude, version`
 
 type depotRow struct {
 	ID        uuid.UUID `db:"id"`
@@ -23,10 +24,12 @@ type depotRow struct {
 	Address   string    `db:"address"`
 	Latitude  float64   `db:"latitude"`
 	Longitude float64   `db:"longitude"`
+	Version   int       `db:"version"`
 }
 
 func (r depotRow) depot() crew.Depot {
-	return crew.Depot{ID: r.ID, Name: r.Name, Address: r.Address, Latitude: r.Latitude, Longitude: r.Longitude}
+	return crew.Depot{ID: r.ID, Name: r.Name, Address: r.Address, Latitude: r.Latitude, Longitude: r.Longitude,
+		Version: r.Version}
 }
 
 // depots reads every depot by name.
@@ -45,7 +48,8 @@ func depots(ctx context.Context, q sqlx.ExtContext) ([]crew.Depot, error) {
 // Depots returns every depot by name.
 func (db *DB) Depots(ctx context.Context) ([]crew.Depot, error) { return depots(ctx, db.DB) }
 
-const machineColumns = `id, crew_id, name, kind, width_in, height_min_in, height_max_in, tank_gal, hopper_lb, calibrated_on`
+const machineColumns = `id, crew_id, name, kind, width_in, height_min_in, height_max_in, tank_gal, hopper_lb, calibrated_on,
+	retired_on, version`
 
 type machineRow struct {
 	ID           uuid.UUID       `db:"id"`
@@ -58,12 +62,37 @@ type machineRow struct {
 	TankGal      sql.NullFloat64 `db:"tank_gal"`
 	HopperLb     sql.NullFloat64 `db:"hopper_lb"`
 	CalibratedOn civil.Date      `db:"calibrated_on"`
+	RetiredOn    civil.Date      `db:"retired_on"`
+	Version      int             `db:"version"`
 }
 
 func (r machineRow) machine() crew.Machine {
 	return crew.Machine{ID: r.ID, CrewID: r.CrewID.UUID, Name: r.Name, Kind: r.Kind,
 		WidthIn: r.WidthIn.Float64, HeightMinIn: r.HeightMinIn.Float64, HeightMaxIn: r.HeightMaxIn.Float64,
-		TankGal: r.TankGal.Float64, HopperLb: r.HopperLb.Float64, CalibratedOn: r.CalibratedOn}
+		TankGal: r.TankGal.Float64, HopperLb: r.HopperLb.Float64, CalibratedOn: r.CalibratedOn,
+		RetiredOn: r.RetiredOn, Version: r.Version}
+}
+
+// machineByID reads one machine, a retired one too; fault.NotFound "machine".
+func machineByID(ctx context.Context, q sqlx.ExtContext, id uuid.UUID) (crew.Machine, error) {
+	return readMachine(ctx, q, id, "")
+}
+
+func readMachine(ctx context.Context, q sqlx.ExtContext, id uuid.UUID, lock string) (crew.Machine, error) {
+	var r machineRow
+	err := sqlx.GetContext(ctx, q, &r, `select `+machineColumns+` from machine where id = $1`+lock, id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return crew.Machine{}, noSuch("machine", id)
+	}
+	if err != nil {
+		return crew.Machine{}, fmt.Errorf("read machine: %w", err)
+	}
+	return r.machine(), nil
+}
+
+// Machine returns one machine, a retired one too, or fault.NotFound "machine".
+func (db *DB) Machine(ctx context.Context, id uuid.UUID) (crew.Machine, error) {
+	return machineByID(ctx, db.DB, id)
 }
 
 // machines reads the machines in use, those in the yard too, by name.

@@ -100,6 +100,9 @@ type constraintFault struct {
 	code, detail string
 }
 
+// idTaken answers an id that the client made and that something has already.
+var idTaken = constraintFault{fault.Conflict, "already-saved", "that was saved before, perhaps by sending it twice; open it to change it"}
+
 // constraintFaults says what each constraint that a person can run into means.
 // Each aggregate's file adds its own in an init-free way: by being listed here.
 var constraintFaults = map[string]constraintFault{
@@ -109,6 +112,40 @@ var constraintFaults = map[string]constraintFault{
 	"product_name_unique":                {fault.Conflict, "product-name-taken", "there is already a product of that name"},
 	"label_version_unique":               {fault.Conflict, "label-revision-taken", "that revision of the label is already entered for this use pattern; enter a new revision"},
 	"account_sign_in_name_unique":        {fault.Conflict, "sign-in-name-taken", "somebody signs in with that name already"},
+	"depot_name_unique":                  {fault.Conflict, "depot-name-taken", "there is already a depot of that name"},
+	"machine_name_unique":                {fault.Conflict, "machine-name-taken", "there is already a machine of that name; give this one a number or a mark"},
+	"license_unique":                     {fault.Conflict, "license-taken", "that licence is already entered for the person from that day"},
+	"customer_import_key_unique":         {fault.Conflict, "import-key-taken", "another customer already has that key of the office sheet"},
+	"service_plan_one_running":           {fault.Conflict, "plan-running", "the property has a running service plan already; change that one"},
+	"account_pkey":                       {fault.Conflict, "account-taken", "that person has a sign-in already; change that one"},
+	"crew_depot":                         {fault.Invalid, "no-such-depot", "there is no such depot; choose one of the list"},
+	"crew_supervisor":                    {fault.Invalid, "no-such-person", "there is no such person to supervise the crew; choose one of the list"},
+	"crew_member_person":                 {fault.Invalid, "no-such-person", "a member of the crew is no person on the list"},
+	"machine_crew":                       {fault.Invalid, "no-such-crew", "there is no such crew for the machine; choose one of the list, or none"},
+	"account_person":                     {fault.NotFound, "person", "there is no such person to sign in"},
+	"property_customer":                  {fault.Invalid, "no-such-customer", "there is no such customer; choose one of the list"},
+	"turf_area_property":                 {fault.NotFound, "property", "there is no such property for the area"},
+	"label_version_product":              {fault.NotFound, "product", "there is no such product for the label"},
+	"label_version_entered_by":           {fault.Invalid, "no-such-person", "whoever entered the label is no person on the list"},
+	"lot_product":                        {fault.NotFound, "product", "there is no such product for the lot"},
+	"stock_move_person":                  {fault.Invalid, "no-such-person", "whoever booked the amount is no person on the list"},
+	"company_weather_place":              {fault.Invalid, "no-such-weather-place", "there is no such weather place; choose one of the list, or none"},
+	"property_weather_place":             {fault.Invalid, "no-such-weather-place", "there is no such weather place; choose one of the list, or none"},
+	"weather_day_place":                  {fault.NotFound, "weather-place", "there is no such weather place; add it before its days"},
+	"person_pkey":                        idTaken,
+	"depot_pkey":                         idTaken,
+	"crew_pkey":                          idTaken,
+	"machine_pkey":                       idTaken,
+	"license_pkey":                       idTaken,
+	"customer_pkey":                      idTaken,
+	"property_pkey":                      idTaken,
+	"turf_area_pkey":                     idTaken,
+	"service_plan_pkey":                  idTaken,
+	"product_pkey":                       idTaken,
+	"label_version_pkey":                 idTaken,
+	"lot_pkey":                           idTaken,
+	"stock_move_pkey":                    idTaken,
+	"api_token_pkey":                     idTaken,
 	"lot_number_unique":                  {fault.Conflict, "lot-taken", "that lot of the product is already entered"},
 	"application_record_supersedes_once": {fault.Conflict, "already-corrected", "that record has been corrected already; correct the correction"},
 	"application_record_append_only":     {fault.Rule, "record-sealed", "an application record is never changed; enter a correction that says why"},

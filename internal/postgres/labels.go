@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/jmoiron/sqlx"
 
+	"thirdcut/internal/account"
 	"thirdcut/internal/civil"
 	"thirdcut/internal/label"
 	"thirdcut/internal/product"
@@ -74,4 +75,87 @@ func readLabelVersion(ctx context.Context, q sqlx.ExtContext, id uuid.UUID, lock
 // LabelVersion returns one label version, or fault.NotFound "label-version".
 func (db *DB) LabelVersion(ctx context.Context, id uuid.UUID) (product.LabelVersion, error) {
 	return labelVersionByID(ctx, db.DB, id)
+}
+
+// AddLabelVersion keeps the limits that EnteredBy read off a label. They bind
+// nothing until confirmed (ConfirmLabelVersion). An id left open is made; the
+// limits take revision and pattern of the version. Faults: NotFound "product",
+// Invalid "label-version", Conflict "label-revision-taken".
+func (db *DB) AddLabelVersion(ctx context.Context, v product.LabelVersion) (product.LabelVersion, error) {
+	err := db.inTx(ctx, func(tx *sqlx.Tx) error {
+		p, err := productByID(ctx, tx, v.ProductID)
+		if err != nil {
+			return err
+		}
+		clock, err := db.businessClock(ctx, tx)
+		if err != nil {
+			return err
+		}
+		if err := newID(&v.ID); err != nil {
+			return err
+		}
+		v.EnteredAt, v.ConfirmedBy, v.ConfirmedAt = clock.Now(), uuid.Nil, time.Time{}
+		v.Limits.Revision, v.Limits.Pattern = v.Revision, v.Pattern
+		if err := product.ValidateLabel(p, v); err != nil {
+			return err
+		}
+		limits, err := asJSON(v.Limits)
+		if err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `insert into label_version (id, product_id, revision, pattern, in_force_from, limits,
+			entered_by, entered_at) values ($1, $2, $3, $4, $5, $6, $7, $8)`,
+			v.ID, v.ProductID, v.Revision, v.Pattern, v.InForceFrom, limits, orNull(v.EnteredBy), v.EnteredAt)
+		if err != nil {
+			return fmt.Errorf("add label version: %w", err)
+		}
+		return nil
+	})
+	return v, err
+}
+
+// ConfirmLabelVersion marks the version as compared with the label by that
+// person (product.Confirm says who may) and writes the audit entry with it.
+func (db *DB) ConfirmLabelVersion(ctx context.Context, id, by uuid.UUID) (v product.LabelVersion, err error) {
+	err = db.inTx(ctx, func(tx *sqlx.Tx) error {
+		if v, err = readLabelVersion(ctx, tx, id, " for update"); err != nil {
+			return err
+		}
+		if v, err = db.confirm(ctx, tx, v, by); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, `update label_version set confirmed_by = $2, confirmed_at = $3 where id = $1`,
+			id, v.ConfirmedBy, v.ConfirmedAt)
+		if err != nil {
+			return fmt.Errorf("confirm label version: %w", err)
+		}
+		how := "compared with the label by a second person"
+		if v.Solo() {
+			how = "compared with the label by the person who entered it"
+		}
+		return addAudit(ctx, tx, account.AuditEntry{At: db.Real(), PersonID: by, Action: "label.confirm",
+			Subject: id.String(), Detail: how})
+	})
+	return v, err
+}
+
+func (db *DB) confirm(ctx context.Context, tx *sqlx.Tx, v product.LabelVersion, by uuid.UUID) (product.LabelVersion, error) {
+	p, err := productByID(ctx, tx, v.ProductID)
+	if err != nil {
+		return v, err
+	}
+	settings, err := companySettings(ctx, tx)
+	if err != nil {
+		return v, err
+	}
+	staff, err := peopleWhere(ctx, tx, `order by lower(name), id`)
+	if err != nil {
+		return v, err
+	}
+	who, err := personByID(ctx, tx, by)
+	if err != nil {
+		return v, err
+	}
+	clock := settings.Clock(db.Real)
+	return product.Confirm(p, v, who, staff, settings.State, clock.Today(), clock.Now())
 }

@@ -5,11 +5,13 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/jmoiron/sqlx"
 
 	"thirdcut/internal/civil"
+	"thirdcut/internal/fault"
 	"thirdcut/internal/product"
 )
 
@@ -126,4 +128,87 @@ func lockProduct(ctx context.Context, tx *sqlx.Tx, id uuid.UUID) (product.Produc
 	}
 	labels, err := labelsOf(ctx, tx, []uuid.UUID{id})
 	return r.product(labels[id]), err
+}
+
+// AddProduct keeps a new product; its labels are added after it. An id left
+// open is made. fault.Conflict "product-name-taken".
+func (db *DB) AddProduct(ctx context.Context, p product.Product) (product.Product, error) {
+	err := db.inTx(ctx, func(tx *sqlx.Tx) error {
+		p.Version, p.Labels = 1, nil
+		if err := newID(&p.ID); err != nil {
+			return err
+		}
+		if err := product.Validate(p); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, `insert into product (id, name, kind, form, epa_reg_no, active_ingredient,
+			concentration_percent, formulation, restricted_use, n_percent, p2o5_percent, k2o_percent, n_slow_percent,
+			fe_percent, retired_on, version, updated_at)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`, productValues(p, db.Real())...)
+		if err != nil {
+			return fmt.Errorf("add product: %w", err)
+		}
+		return nil
+	})
+	return p, err
+}
+
+// SaveProduct changes a product at that version, without its labels:
+// fault.NeedsVersion, fault.Stale, fault.NotFound "product", fault.Invalid
+// "product". The form stays once a lot or a label hangs on the product:
+// fault.Conflict "product-in-use".
+func (db *DB) SaveProduct(ctx context.Context, id uuid.UUID, version int, change func(*product.Product) error) (p product.Product, err error) {
+	err = db.inTx(ctx, func(tx *sqlx.Tx) error {
+		if p, err = lockProduct(ctx, tx, id); err != nil {
+			return err
+		}
+		if err := checkVersion("product", p.Version, version); err != nil {
+			return err
+		}
+		after, differs, err := changed(p, change)
+		if err != nil || !differs {
+			return err
+		}
+		after.ID, after.Version, after.Labels = id, p.Version+1, p.Labels
+		if err := product.Validate(after); err != nil {
+			return err
+		}
+		if err := keepForm(ctx, tx, p, after); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `update product set name = $2, kind = $3, form = $4, epa_reg_no = $5,
+			active_ingredient = $6, concentration_percent = $7, formulation = $8, restricted_use = $9, n_percent = $10,
+			p2o5_percent = $11, k2o_percent = $12, n_slow_percent = $13, fe_percent = $14, retired_on = $15, version = $16,
+			updated_at = $17 where id = $1`, productValues(after, db.Real())...)
+		if err != nil {
+			return fmt.Errorf("save product: %w", err)
+		}
+		p = after
+		return nil
+	})
+	return p, err
+}
+
+// keepForm refuses to turn a product in use from dry to liquid or the other
+// way, since its lots are kept in kilograms or litres and its rates read so.
+func keepForm(ctx context.Context, tx *sqlx.Tx, before, after product.Product) error {
+	if before.Form == after.Form {
+		return nil
+	}
+	var inUse bool
+	err := tx.GetContext(ctx, &inUse, `select exists (select 1 from lot where product_id = $1)
+		or exists (select 1 from label_version where product_id = $1)`, before.ID)
+	if err != nil {
+		return fmt.Errorf("look for uses of product: %w", err)
+	}
+	if inUse {
+		return fault.New(fault.Conflict, "product-in-use",
+			"%s has lots or labels as a %s product; add the %s one as a product of its own", before.Name, before.Form, after.Form)
+	}
+	return nil
+}
+
+func productValues(p product.Product, at time.Time) []any {
+	return []any{p.ID, p.Name, p.Kind, p.Form, p.EPARegNo, p.ActiveIngredient, p.ConcentrationPercent, p.Formulation,
+		p.RestrictedUse, p.NPercent, p.P2O5Percent, p.K2OPercent, p.NSlowPercent, p.FePercent, p.RetiredOn, p.Version, at}
 }

@@ -68,7 +68,8 @@ func (r propertyRow) property() (property.Property, error) {
 // not retired, whole.
 type PropertyFilter struct {
 	IDs             []uuid.UUID // only these, where given
-	Retired         bool        // retired properties and areas too
+	Retired         bool        // retired properties too
+	RetiredAreas    bool        // retired areas too
 	WithoutOutlines bool        // leaves TurfArea.Outline empty: planning needs no shapes
 }
 
