@@ -122,6 +122,7 @@ var constraintFaults = map[string]constraintFault{
 	"crew_supervisor":                    {fault.Invalid, "no-such-person", "there is no such person to supervise the crew; choose one of the list"},
 	"crew_member_person":                 {fault.Invalid, "no-such-person", "a member of the crew is no person on the list"},
 	"machine_crew":                       {fault.Invalid, "no-such-crew", "there is no such crew for the machine; choose one of the list, or none"},
+	"api_token_account":                  {fault.NotFound, "account", "there is no such sign-in to make a token for"},
 	"account_person":                     {fault.NotFound, "person", "there is no such person to sign in"},
 	"property_customer":                  {fault.Invalid, "no-such-customer", "there is no such customer; choose one of the list"},
 	"turf_area_property":                 {fault.NotFound, "property", "there is no such property for the area"},
