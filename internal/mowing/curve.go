@@ -17,6 +17,10 @@ type Lawn struct {
 	// LeastDays and GreatestDays between cuts by the service plan; 0: growth alone decides.
 	LeastDays, GreatestDays int
 
+	// SeasonFrom and SeasonTo bound the service plan's season, both days included;
+	// zero: all year. No cut is planned outside it.
+	SeasonFrom, SeasonTo civil.MonthDay
+
 	// Closed are days on which the area may not or should not be mown: a label's
 	// wait, re-entry, the property's or the company's days off, wet soil.
 	Closed []turf.StruckDay
@@ -35,6 +39,7 @@ const (
 	cold
 	drought
 	recovering
+	offSeason
 )
 
 func barOf(r growth.Rest) bar {
@@ -57,6 +62,8 @@ func (b bar) words() string {
 		return growth.DroughtRest.Words()
 	case recovering:
 		return growth.Recovering.Words()
+	case offSeason:
+		return "outside the season agreed in the service plan"
 	}
 	return ""
 }
@@ -90,6 +97,9 @@ func (l Lawn) Grow(c growth.Climate, daily growth.Daily) Curve {
 	v.first = c.Days[0].Date.DayNumber()
 	l.Area.Each(c, daily, func(i int, f growth.Factors) {
 		v.ext[i], v.dev[i], v.ks[i], v.bars[i] = f.Extension, f.Deviation, f.Water, barOf(f.Rest)
+		if l.SeasonFrom != (civil.MonthDay{}) && !f.Date.Within(l.SeasonFrom, l.SeasonTo) {
+			v.bars[i] = offSeason
+		}
 		v.unknown[i+1] = v.unknown[i]
 		if !c.Days[i].Known {
 			v.unknown[i+1]++

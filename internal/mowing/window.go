@@ -16,6 +16,14 @@ const (
 	ClosesChance = 0.50
 	// OpensShare is the share that must be worth a trip.
 	OpensShare = 0.15
+	// NewLawnChance takes BestChance's place on the second day after a cut of a
+	// lawn that is not learned yet: a new low lawn is cut and measured every two
+	// days rather than daily.
+	NewLawnChance = 0.20
+	// newLawnDeviation is the deviation of ln k from which a lawn counts as not learned.
+	newLawnDeviation = 0.2
+	// leftTall is the ratio of height left to cutting height from which a cut counts as a step of a step-down.
+	leftTall = 1.1
 )
 
 // chancesBeyond is how many days after the window its chances are still shown.
@@ -30,6 +38,7 @@ type dates struct {
 	horizon             bool
 	tight               bool
 	late                bool // the best day has passed
+	secondDay           bool // a new low lawn waits a second day
 	overgrown           bool // stands over the trigger before it can be cut
 	greatest            bool // the plan's greatest days between cuts decided
 	atBest              spot // after growth of the best day
@@ -111,6 +120,13 @@ type question struct {
 	refusal           string
 }
 
+// unlearned says whether too little is known of the lawn's own growth.
+func (a question) unlearned() bool { return a.k.P >= newLawnDeviation*newLawnDeviation }
+
+// tall says whether the cut left clearly more than the cutting height, as a
+// step-down does: what follows then tells nothing about the cadence.
+func (a question) tall() bool { return a.left > leftTall*a.height }
+
 func (c Curve) ask(cutOn civil.Date, left unit.Length, k Learned) question {
 	h := c.lawn.Area.Height
 	a := question{cutOn: cutOn, left: left.Millimetres(), height: h.Millimetres()}
@@ -136,8 +152,8 @@ func (c Curve) ask(cutOn civil.Date, left unit.Length, k Learned) question {
 	if a.from < 0 {
 		a.beforeBegins, a.from = true, 0
 	}
-	if a.from >= len(c.ext) {
-		a.refusal = "Nothing is computed yet for the days after " + day(a.cutOn) + "; the weather here is read up to " + day(c.Last()) + "."
+	if a.from >= len(c.ext) || c.today() >= len(c.ext) {
+		a.refusal = "No window yet: the weather here is read only up to " + day(c.Last()) + "; it is computed again when there is more."
 	}
 	return a
 }
@@ -200,6 +216,9 @@ func (c Curve) dates(a question) dates {
 		if i == possible {
 			atPossible = s
 		}
+		if i == d.from+1 && d.over == i && s.chance <= NewLawnChance && a.unlearned() {
+			d.secondDay = true
+		}
 		if i == d.earliest {
 			atEarliest = s
 		}
@@ -208,8 +227,12 @@ func (c Curve) dates(a question) dates {
 		}
 	}
 	d.overgrown = !unit.AtMost(d.before, triggerRatio*a.height) || a.left > triggerRatio*a.height*(1+1e-9)
-	d.tight = a.left <= triggerRatio*a.height && atPossible.chance > BestChance
-	d.late = !d.overgrown && !d.tight && atEarliest.chance > BestChance
+	bears := BestChance
+	if d.secondDay && possible <= d.from+1 {
+		bears = NewLawnChance
+	}
+	d.tight = !a.tall() && atPossible.chance > bears
+	d.late = !d.overgrown && !d.tight && atEarliest.chance > bears
 	c.place(&d, ripe, dead)
 	if d.best >= 0 {
 		d.atBest = c.spotAt(a, d.best)
@@ -235,6 +258,9 @@ func (c Curve) place(d *dates, ripe, dead int) {
 	d.horizon = d.over == n && last == n
 	d.greatest = last < d.over && last < n
 	bestEnd := min(d.over, last) - 1
+	if d.secondDay {
+		bestEnd = min(d.over+1, last) - 1
+	}
 	d.best = c.lastFree(d.earliest, bestEnd)
 	if d.best < 0 {
 		d.best = d.earliest

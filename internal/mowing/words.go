@@ -64,6 +64,9 @@ func (c Curve) due(b *strings.Builder, name string, a question, d dates) {
 	case d.tight:
 		fmt.Fprintf(b, "; already on %s, the first day that can be worked, the chance that more than a third must come off is %s: this cadence cannot keep the one-third rule",
 			day(c.date(c.firstFree(d.from+max(0, c.lawn.LeastDays-1)))), percent(c.possible(a).chance))
+	case d.late && a.tall():
+		fmt.Fprintf(b, "; it was left taller than its %s in, and on %s the chance that more than a third must come off is %s",
+			inches(mm(a.height)), day(c.date(d.best)), percent(d.atBest.chance))
 	case d.late:
 		fmt.Fprintf(b, "; its best day has passed: on %s the chance that more than a third must come off is %s, so cut on the first day that can be worked",
 			day(c.date(d.best)), percent(d.atBest.chance))
@@ -71,6 +74,9 @@ func (c Curve) due(b *strings.Builder, name string, a question, d dates) {
 		fmt.Fprintf(b, "; on %s the chance that more than a third must come off passes %s", day(c.date(d.over)), percent(BestChance))
 	default:
 		fmt.Fprintf(b, "; by %s, as far as the weather is computed, a third is not reached", day(c.Last()))
+	}
+	if d.secondDay && d.best == d.from+1 {
+		b.WriteString("; little is known of this lawn yet, so it is cut and measured after two days rather than daily")
 	}
 	if d.greatest {
 		fmt.Fprintf(b, "; the service plan asks for a cut at least every %d days, so not after %s", c.lawn.GreatestDays,
@@ -133,7 +139,14 @@ func (c Curve) stepDown(b *strings.Builder, a question, d dates) {
 func (c Curve) noWindow(b *strings.Builder, name string, a question, d dates) {
 	at := min(max(d.from, c.today()), len(c.bars)-1)
 	if w := c.bars[at].words(); w != "" && d.earliest >= len(c.bars) {
+		if c.bars[at] == offSeason {
+			name = "day"
+		}
 		fmt.Fprintf(b, "No cut: the %s is %s, and that does not end by %s", name, w, day(c.Last()))
+		return
+	}
+	if d.earliest >= len(c.bars) && d.from+c.lawn.LeastDays-1 >= len(c.bars) {
+		fmt.Fprintf(b, "No cut by %s: the service plan allows none within %d days of the last", day(c.Last()), c.lawn.LeastDays)
 		return
 	}
 	if d.earliest >= len(c.bars) {
