@@ -162,10 +162,14 @@ func insertPlan(ctx context.Context, tx *sqlx.Tx, p property.ServicePlan, at tim
 	_, err := tx.ExecContext(ctx, `insert into service_plan (id, property_id, season_from, season_to, least_days,
 		greatest_days, price_basis, price_cents, services, agreed_on, ended_on, version, updated_at)
 		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
-		p.ID, p.PropertyID, p.SeasonFrom, p.SeasonTo, p.LeastDays, p.GreatestDays, p.PriceBasis, p.PriceCents,
-		textArray(p.Services), p.AgreedOn, p.EndedOn, p.Version, at)
+		planValues(p, at)...)
 	if err != nil {
 		return p, fmt.Errorf("add service plan: %w", err)
 	}
 	return p, nil
+}
+
+func planValues(p property.ServicePlan, at time.Time) []any {
+	return []any{p.ID, p.PropertyID, p.SeasonFrom, p.SeasonTo, p.LeastDays, p.GreatestDays, p.PriceBasis, p.PriceCents,
+		textArray(p.Services), p.AgreedOn, p.EndedOn, p.Version, at}
 }
