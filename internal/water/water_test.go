@@ -245,3 +245,31 @@ func TestBalanceCloses(t *testing.T) {
 		}
 	})
 }
+
+// TestTurfCoefficientsStandInPrint: Kc and p of FAO-56 tables 12 and 22.
+func TestTurfCoefficientsStandInPrint(t *testing.T) {
+	b, err := os.ReadFile("../../testdata/agronomy/turf_water_coefficients.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var table struct {
+		Rows []row `json:"rows"`
+	}
+	if err := json.Unmarshal(b, &table); err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]float64{}
+	for _, r := range table.Rows {
+		if x, ok := r.Expected.Value.(float64); ok {
+			want[r.ID] = x
+		}
+	}
+	for id, got := range map[string]float64{
+		"fao56-t12-cool-kc-mid": water.CropCoefficient(turf.TallFescue), "fao56-t12-warm-kc-mid": water.CropCoefficient(turf.Zoysiagrass),
+		"fao56-t22-cool-p": water.TableDepletion(turf.TallFescue), "fao56-t22-warm-p": water.TableDepletion(turf.Zoysiagrass),
+	} {
+		if w, ok := want[id]; !ok || got != w {
+			t.Errorf("%s: %v, printed %v", id, got, w)
+		}
+	}
+}

@@ -1,7 +1,9 @@
 package weather_test
 
 import (
+	"encoding/json"
 	"math"
+	"os"
 	"testing"
 	"time"
 
@@ -33,6 +35,48 @@ func TestRadiation(t *testing.T) {
 	}
 	if h := weather.DaylightHours(80, 172); h != 24 {
 		t.Errorf("polar day has %v h, want 24", h)
+	}
+}
+
+// TestRadiationRows reads the same numbers, and the Hargreaves one, from the check table.
+func TestRadiationRows(t *testing.T) {
+	b, err := os.ReadFile("../../testdata/agronomy/et_reference_examples.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	type number struct{ Value float64 }
+	var table struct {
+		Rows []struct {
+			ID        string
+			Inputs    map[string]struct{ Value any }
+			Expected  struct{ Value any }
+			Tolerance number
+		}
+	}
+	if err := json.Unmarshal(b, &table); err != nil {
+		t.Fatal(err)
+	}
+	checked := 0
+	for _, r := range table.Rows {
+		in := func(name string) float64 { return r.Inputs[name].Value.(float64) }
+		var got float64
+		switch r.ID {
+		case "fao56-ex08-ra", "fao56-ex17-ra", "fao56-ex18-ra":
+			got = weather.ExtraterrestrialRadiation(in("lat"), int(in("J")))
+		case "fao56-ex08-ra-mm":
+			got = weather.EvaporationPerMegajoule * weather.ExtraterrestrialRadiation(in("lat"), int(in("J")))
+		case "fao56-ex20-eto-hargreaves":
+			got = weather.Hargreaves(unit.Celsius(in("Tmax")), unit.Celsius(in("Tmin")), weather.ExtraterrestrialRadiation(in("lat"), int(in("J")))).Millimetres()
+		default:
+			continue
+		}
+		checked++
+		if want := r.Expected.Value.(float64); math.Abs(got-want) > r.Tolerance.Value {
+			t.Errorf("%s: %v, want %v ± %v", r.ID, got, want, r.Tolerance.Value)
+		}
+	}
+	if checked != 5 {
+		t.Errorf("checked %d rows, want 5", checked)
 	}
 }
 
