@@ -124,10 +124,10 @@ func clip(s string) string {
 	return s
 }
 
-// waitWords says a wait in whole minutes, rounded up, or in seconds under one.
+// waitWords says a wait in whole minutes, rounded up.
 func waitWords(d time.Duration) string {
 	if d <= time.Minute {
-		return fmt.Sprintf("%d seconds", max(1, int((d+time.Second-1)/time.Second)))
+		return "a minute"
 	}
 	return fmt.Sprintf("%d minutes", int((d+time.Minute-1)/time.Minute))
 }

@@ -9,6 +9,7 @@ import (
 	"thirdcut/internal/civil"
 	"thirdcut/internal/crew"
 	"thirdcut/internal/fault"
+	"thirdcut/internal/label"
 )
 
 // Kinds and Forms list what a product can be.
@@ -106,20 +107,15 @@ func ValidateLabel(p Product, v LabelVersion) error {
 	if v.InForceFrom.IsZero() {
 		bad.With("/in_force_from", "give the day from which these limits hold")
 	}
-	if unit := string(v.Limits.RateUnit); unit != "" && p.Form == "dry" && liquidUnit(unit) {
-		bad.With("/limits/rate_unit", "%q measures a liquid, but the product is dry", unit)
+	if limits := fault.As(v.Limits.ValidateFor(label.Form(p.Form))); limits != nil {
+		for _, f := range limits.Fields {
+			bad.With("/limits"+f.Pointer, "%s", f.Detail)
+		}
 	}
 	if p.Pesticide() && strings.TrimSpace(v.Limits.ReentryText) == "" {
 		bad.With("/limits/reentry_text", "write what the label says about when people may come back, such as: until dry")
 	}
 	return orNil(bad)
-}
-
-// liquidUnit says whether a rate unit measures volume. (Ounces and pounds of a
-// liquid product are possible: some labels weigh it.)
-func liquidUnit(rateUnit string) bool {
-	amount, _, _ := strings.Cut(rateUnit, "/")
-	return slices.Contains([]string{"fl oz", "mL", "pt", "qt", "gal", "L"}, amount)
 }
 
 // licensed says whether the person may answer for the product's label: anybody
