@@ -1,0 +1,22 @@
+//go:build unix && !linux
+
+package standalone
+
+import "syscall"
+
+// start starts the process. Where the system cannot end it with us, the next
+// start finds it by its postmaster.pid and ends it then.
+func (c *child) start() error {
+	if c.cmd.SysProcAttr == nil {
+		c.cmd.SysProcAttr = &syscall.SysProcAttr{}
+	}
+	c.cmd.SysProcAttr.Setpgid = true
+	if err := c.cmd.Start(); err != nil {
+		return err
+	}
+	go func() {
+		c.err = c.cmd.Wait()
+		close(c.gone)
+	}()
+	return nil
+}
