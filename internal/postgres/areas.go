@@ -118,10 +118,14 @@ func insertArea(ctx context.Context, tx *sqlx.Tx, a property.TurfArea, at time.T
 	if err := newID(&a.ID); err != nil {
 		return a, err
 	}
+	a, err := outlined(ctx, tx, a)
+	if err != nil {
+		return a, err
+	}
 	if err := property.ValidateTurfArea(a); err != nil {
 		return a, err
 	}
-	_, err := tx.ExecContext(ctx, `insert into turf_area (id, property_id, name, outline, area_sqft, area_method,
+	_, err = tx.ExecContext(ctx, `insert into turf_area (id, property_id, name, outline, area_sqft, area_method,
 		area_measured_on, species, cutting_height_in, mower, exposure, slope_percent, soil, irrigated, irrigation_note,
 		n_lb_per_1000sqft_year, note, retired_on, version, updated_at)
 		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)`, areaValues(a, at)...)
@@ -129,6 +133,18 @@ func insertArea(ctx context.Context, tx *sqlx.Tx, a property.TurfArea, at time.T
 		return a, fmt.Errorf("add turf area: %w", err)
 	}
 	return a, nil
+}
+
+// outlined puts the area's outline into the form that is stored, at its property.
+func outlined(ctx context.Context, tx *sqlx.Tx, a property.TurfArea) (property.TurfArea, error) {
+	if len(a.Outline) == 0 {
+		return a, nil
+	}
+	p, err := propertyByID(ctx, tx, a.PropertyID)
+	if err != nil {
+		return a, err
+	}
+	return p.Outlined(a)
 }
 
 func areaValues(a property.TurfArea, at time.Time) []any {
@@ -154,6 +170,9 @@ func (db *DB) SaveTurfArea(ctx context.Context, id uuid.UUID, version int, chang
 			return err
 		}
 		after.ID, after.PropertyID, after.Version = id, a.PropertyID, a.Version+1
+		if after, err = outlined(ctx, tx, after); err != nil {
+			return err
+		}
 		if err := property.ValidateTurfArea(after); err != nil {
 			return err
 		}

@@ -25,7 +25,7 @@ func bigSheet(n int) property.Import {
 				AllowedFrom: ptr(civil.TimeOfDay(480)), AllowedTo: ptr(civil.TimeOfDay(1440)), ClosedWeekdays: []int{7},
 				Areas: []property.ImportArea{
 					{Place: line, Name: "Front", AreaSqFt: ptr(5200.1), CuttingHeightIn: ptr(3.1), Species: turf.TallFescue, Irrigated: ptr(true),
-						Outline: []byte(`{"type":"Polygon","coordinates":[[[-76.10,39],[-76.1,39.1],[-76,39.1],[-76.1,39]]]}`), AreaMeasuredOn: civil.MustDate("2026-03-01")},
+						Outline: []byte(`{"type":"Polygon","coordinates":[[[-76.0010,39],[-76.001,39.001],[-76,39.001],[-76.001,39]]]}`), AreaMeasuredOn: civil.MustDate("2026-03-01")},
 					{Place: line, Name: "Back", AreaSqFt: ptr(800.7), CuttingHeightIn: ptr(3.0), NLbPerThousandYear: ptr(2.2)},
 				},
 				Plan: &property.ImportPlan{Place: line, SeasonFrom: &civil.MonthDay{Month: 3, Day: 15}, SeasonTo: &civil.MonthDay{Month: 11, Day: 30},

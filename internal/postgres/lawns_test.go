@@ -29,7 +29,7 @@ func TestPropertyWhole(t *testing.T) {
 		t.Errorf("read\n%+v\nadded\n%+v", read, given)
 	}
 	area := property.TurfArea{PropertyID: p.ID, Name: "Front", AreaSqFt: 5200.25, AreaMethod: "wheel", AreaMeasuredOn: civil.MustDate("2026-04-01"),
-		Outline: json.RawMessage(`{"type": "Polygon", "coordinates": [[[-76, 39], [-76.1, 39], [-76.1, 39.1], [-76, 39]]]}`),
+		Outline: json.RawMessage(`{"type": "Polygon", "coordinates": [[[-76.875, 39.25], [-76.874, 39.25], [-76.874, 39.251], [-76.875, 39.25]]]}`),
 		Species: turf.KentuckyBluegrass, CuttingHeightIn: 3.25, Mower: turf.Rotary, Exposure: turf.PartShade, SlopePercent: 12.5,
 		Soil: "loam", Irrigated: true, IrrigationNote: "zone 2", NLbPerThousandYear: ptr(2.75), Note: "wet corner"}
 	a, err := h.AddTurfArea(h.ctx, area)

@@ -506,6 +506,12 @@ func (in *importer) area(a ImportArea, p Property) error {
 	}
 	after := a.Onto(before)
 	after.PropertyID = p.ID
+	if len(a.Outline) > 0 {
+		var err error
+		if after, err = p.Outlined(after); in.wrong(a.Place, err) {
+			return nil
+		}
+	}
 	if in.wrong(a.Place, ValidateTurfArea(after)) {
 		return nil
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"thirdcut/internal/fault"
+	"thirdcut/internal/geo"
 	"thirdcut/internal/turf"
 )
 
@@ -206,57 +207,36 @@ func checkLists(bad *fault.Error, a TurfArea) {
 	}
 }
 
-// checkOutline wants a GeoJSON Polygon or MultiPolygon of closed rings in
-// degrees (RFC 7946 section 3.1.6: four or more positions, the first repeated last).
 func checkOutline(bad *fault.Error, outline json.RawMessage) {
-	var g struct {
-		Type        string          `json:"type"`
-		Coordinates json.RawMessage `json:"coordinates"`
-	}
-	if err := json.Unmarshal(outline, &g); err != nil {
-		bad.With("/outline", "is not readable as GeoJSON")
-		return
-	}
-	var polygons [][][][]float64
-	var err error
-	switch g.Type {
-	case "Polygon":
-		polygons = make([][][][]float64, 1)
-		err = json.Unmarshal(g.Coordinates, &polygons[0])
-	case "MultiPolygon":
-		err = json.Unmarshal(g.Coordinates, &polygons)
-	default:
-		bad.With("/outline", "is a GeoJSON %q; it must be a Polygon or a MultiPolygon", g.Type)
-		return
-	}
-	if err != nil || len(polygons) == 0 {
-		bad.With("/outline", "has no readable coordinates")
-		return
-	}
-	for _, rings := range polygons {
-		if len(rings) == 0 {
-			bad.With("/outline", "has a polygon without a ring")
-		}
-		for _, ring := range rings {
-			checkRing(bad, ring)
-		}
+	if _, err := geo.ParseOutline(outline, nil); err != nil {
+		bad.With("/outline", "%s", err.Error())
 	}
 }
 
-func checkRing(bad *fault.Error, ring [][]float64) {
-	if len(ring) < 4 {
-		bad.With("/outline", "has a ring of fewer than three corners")
-		return
+// Outlined returns the area with its outline as it is stored: a Polygon or
+// MultiPolygon of whole rings, each turned the right way. The outline must lie
+// at the property, where that is on the map. An area without an outline is
+// returned as it is. fault.Invalid "turf-area" points at the outline.
+func (p Property) Outlined(a TurfArea) (TurfArea, error) {
+	if len(a.Outline) == 0 {
+		return a, nil
 	}
-	for _, at := range ring {
-		if len(at) < 2 || math.Abs(at[0]) > 180 || math.Abs(at[1]) > 90 {
-			bad.With("/outline", "has a corner that is not longitude, latitude in degrees")
-			return
-		}
+	var near *geo.Point
+	if p.Placed() {
+		near = &geo.Point{Latitude: *p.Latitude, Longitude: *p.Longitude}
 	}
-	if first, last := ring[0], ring[len(ring)-1]; first[0] != last[0] || first[1] != last[1] {
-		bad.With("/outline", "has a ring that does not end where it begins")
+	refuse := func(err error) error {
+		return fault.New(fault.Invalid, "turf-area", "the turf area cannot be saved as entered; correct the places named").
+			With("/outline", "%s", err.Error()).Because(err)
 	}
+	outline, err := geo.ParseOutline(a.Outline, near)
+	if err != nil {
+		return a, refuse(err)
+	}
+	if a.Outline, err = outline.GeoJSON(); err != nil {
+		return a, refuse(err)
+	}
+	return a, nil
 }
 
 // ValidateServicePlan says what is wrong with a service plan, or nil:

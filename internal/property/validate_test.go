@@ -57,6 +57,9 @@ func TestValidateTurfArea(t *testing.T) {
 		{"a closed outline", func(a *TurfArea) {
 			a.Outline = json.RawMessage(`{"type":"Polygon","coordinates":[[[-76,39],[-76.1,39],[-76.1,39.1],[-76,39]]]}`)
 		}, nil},
+		{"an outline that crosses itself", func(a *TurfArea) {
+			a.Outline = json.RawMessage(`{"type":"Polygon","coordinates":[[[-76,39],[-76.001,39.001],[-76,39.001],[-76.001,39],[-76,39]]]}`)
+		}, []string{"/outline"}},
 		{"an open outline", func(a *TurfArea) {
 			a.Outline = json.RawMessage(`{"type":"Polygon","coordinates":[[[-76,39],[-76.1,39],[-76.1,39.1],[-76,39.2]]]}`)
 		}, []string{"/outline"}},
@@ -140,6 +143,29 @@ func TestValidateServicePlan(t *testing.T) {
 		}
 	}
 }
+
+func TestOutlineLiesAtItsProperty(t *testing.T) {
+	p := Property{Latitude: ptr(39.0), Longitude: ptr(-76.0)}
+	a := TurfArea{Outline: json.RawMessage(`{"type":"Polygon","coordinates":[[[-76,39],[-76,39.001],[-76.001,39.001],[-76,39]]]}`)}
+	placed, err := p.Outlined(a)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := p.Outlined(placed)
+	if err != nil || !sameJSON(again.Outline, placed.Outline) {
+		t.Errorf("stored %s, stored again %s, %v", placed.Outline, again.Outline, err)
+	}
+	for name, outline := range map[string]string{
+		"far away": `{"type":"Polygon","coordinates":[[[-80,39],[-80,39.001],[-80.001,39.001],[-80,39]]]}`,
+		"swapped":  `{"type":"Polygon","coordinates":[[[39,-76],[39.001,-76],[39.001,-76.001],[39,-76]]]}`,
+	} {
+		if got := pointers(t, errOf(p.Outlined(TurfArea{Outline: json.RawMessage(outline)}))); !slices.Equal(got, []string{"/outline"}) {
+			t.Errorf("%s: points at %v", name, got)
+		}
+	}
+}
+
+func errOf(_ TurfArea, err error) error { return err }
 
 func TestValidateCustomer(t *testing.T) {
 	if err := ValidateCustomer(Customer{Name: "Ada Marsh", Email: "ada@mail.example"}); err != nil {
