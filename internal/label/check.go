@@ -48,7 +48,7 @@ type Application struct {
 
 // calmWind is the speed under which spray is said to hang in still air, as in
 // an inversion: lowest wind for spraying absent label directions, 3 mph
-// (National Pesticide Stewardship Alliance site, evaluating the weather).
+// (R-04, testdata/sources.md).
 const calmWind = 3 * unit.MilePerHour
 
 // Check compares the use with the limits and returns what is to be said, the
@@ -197,7 +197,7 @@ func (c *checker) oneRate() {
 		}
 	}
 	if l.RateMin != nil {
-		// Less than the label's rate is lawful (FIFRA section 2(ee), from memory)
+		// Less than the label's rate is lawful (R-07: FIFRA section 2(ee), from memory)
 		// but may not work, so it is said and nothing is asked.
 		if limit, _ := l.RateUnit.Rate(*l.RateMin); !limit.AtMost(got) {
 			a, b := c.pairOf(got, limit)

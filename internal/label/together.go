@@ -43,7 +43,7 @@ func ReentryEnds(l Limits, finishedAt time.Time) (at time.Time, ok bool) {
 }
 
 // LongestReentry is ReentryEnds for products applied together: the longest
-// interval holds (40 CFR 170.112(a)(3) of the text before 2017). ok is false
+// interval holds (R-06: 40 CFR 170.112(a)(3) of the text before 2017). ok is false
 // when no label states hours.
 func LongestReentry(all []Limits, finishedAt time.Time) (at time.Time, ok bool) {
 	for _, l := range all {
