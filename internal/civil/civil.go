@@ -112,10 +112,26 @@ func (d Date) Weekday() time.Weekday { return d.midnightUTC().Weekday() }
 // YearDay counts from 1 on 1 January.
 func (d Date) YearDay() int { return d.midnightUTC().YearDay() }
 
-// At is the instant of a time of day on that date in the zone. In the hour
-// that a clock change skips it is the moment after the change (time.Date's rule).
+// At is the instant of a time of day on that date in the zone. A time that the
+// clocks skip in spring is moved on by what they skip, so that it lies after
+// the change; of a time that comes twice in autumn it is the first.
 func (d Date) At(t TimeOfDay, zone *time.Location) time.Time {
-	return time.Date(d.Year, d.Month, d.Day, int(t)/60, int(t)%60, 0, 0, zone)
+	at := time.Date(d.Year, d.Month, d.Day, int(t)/60, int(t)%60, 0, 0, zone)
+	asked := time.Date(d.Year, d.Month, d.Day, int(t)/60, int(t)%60, 0, 0, time.UTC)
+	// time.Date leaves open on which side of a change it falls.
+	if behind := asked.Sub(wall(at)); behind > 0 {
+		return at.Add(behind)
+	}
+	if first := at.Add(-time.Hour); wall(first).Equal(asked) {
+		return first
+	}
+	return at
+}
+
+// wall is what the clock on the wall shows at the instant, as if it stood in UTC.
+func wall(t time.Time) time.Time {
+	_, offset := t.Zone()
+	return t.UTC().Add(time.Duration(offset) * time.Second)
 }
 
 // MarshalText writes the ISO form; no date is the empty string.
@@ -197,11 +213,15 @@ func (t *TimeOfDay) UnmarshalText(b []byte) (err error) {
 // Value stores HH:MM.
 func (t TimeOfDay) Value() (driver.Value, error) { return t.String(), nil }
 
-// Scan reads a PostgreSQL time.
+// Scan reads a PostgreSQL time, which the driver hands over as a time of 1
+// January of year 0, and 24:00 as midnight of the day after.
 func (t *TimeOfDay) Scan(src any) error {
 	switch v := src.(type) {
 	case time.Time:
-		*t = TimeOfDay(v.Hour()*60 + v.Minute())
+		*t = TimeOfDay((v.Day()-1)*1440 + v.Hour()*60 + v.Minute())
+		if *t < 0 || *t > 1440 {
+			return fmt.Errorf("scan time of day: %s is an instant, no time of day", v)
+		}
 		return nil
 	case string:
 		return t.UnmarshalText([]byte(v))
@@ -211,7 +231,7 @@ func (t *TimeOfDay) Scan(src any) error {
 	return fmt.Errorf("scan time of day: %T is none", src)
 }
 
-// MonthDay is a day of any year, written MM-DD.
+// MonthDay is a day of any year, written MM-DD. The zero value is "none", written empty.
 type MonthDay struct {
 	Month time.Month
 	Day   int
@@ -226,14 +246,23 @@ func ParseMonthDay(s string) (MonthDay, error) {
 	return MonthDay{t.Month(), t.Day()}, nil
 }
 
-// String writes MM-DD.
-func (m MonthDay) String() string { return fmt.Sprintf("%02d-%02d", int(m.Month), m.Day) }
+// String writes MM-DD, or the empty string for none.
+func (m MonthDay) String() string {
+	if m == (MonthDay{}) {
+		return ""
+	}
+	return fmt.Sprintf("%02d-%02d", int(m.Month), m.Day)
+}
 
-// MarshalText writes MM-DD.
+// MarshalText writes MM-DD; none is the empty string.
 func (m MonthDay) MarshalText() ([]byte, error) { return []byte(m.String()), nil }
 
-// UnmarshalText reads MM-DD.
+// UnmarshalText reads MM-DD; the empty string is none.
 func (m *MonthDay) UnmarshalText(b []byte) (err error) {
+	if len(b) == 0 {
+		*m = MonthDay{}
+		return nil
+	}
 	*m, err = ParseMonthDay(string(b))
 	return err
 }
