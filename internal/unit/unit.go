@@ -228,8 +228,12 @@ func (f Fraction) Percent() float64 { return float64(f) * 100 }
 const limitSlack = 1e-9
 
 // AtMost says whether a is no more than limit, where being exactly at the
-// limit passes even after a conversion has moved the last digits. NaN never passes.
+// limit passes even after a conversion has moved the last digits. NaN never
+// passes, and what is infinite (an amount over no area) passes no finite limit.
 func AtMost[Q ~float64](a, limit Q) bool {
+	if math.IsInf(float64(a), 0) || math.IsInf(float64(limit), 0) {
+		return a <= limit
+	}
 	return float64(a) <= float64(limit)+limitSlack*math.Max(math.Abs(float64(a)), math.Abs(float64(limit)))
 }
 
