@@ -40,13 +40,24 @@ type Lot struct {
 	Number string    `json:"number"`
 }
 
-// Weather is what the air was like, as measured or as read from a station.
+// Origins of the weather of a record; empty: not known.
+const (
+	Measured    = "measured" // told by the person at the site
+	FromStation = "station"  // the mean of the day at the weather place: no reading at the site
+)
+
+// Weather is what the air was like, as measured or as read from a station. The
+// entered texts are what the person wrote; a text that could not be read keeps
+// its place and leaves the number out.
 type Weather struct {
-	AirTempF      *float64 `json:"air_temp_f,omitempty"`
-	WindMPH       *float64 `json:"wind_mph,omitempty"`
-	WindDirection string   `json:"wind_direction,omitempty"` // blows from
-	Other         string   `json:"other,omitempty"`
-	Origin        string   `json:"origin,omitempty"` // measured station, empty: unknown
+	AirTempF       *float64 `json:"air_temp_f,omitempty"`
+	AirTempEntered string   `json:"air_temp_entered,omitempty"`
+	WindMPH        *float64 `json:"wind_mph,omitempty"`
+	WindEntered    string   `json:"wind_entered,omitempty"`
+	WindDirection  string   `json:"wind_direction,omitempty"` // blows from
+	Other          string   `json:"other,omitempty"`
+	Origin         string   `json:"origin,omitempty"`      // of the temperature: measured, empty: unknown
+	WindOrigin     string   `json:"wind_origin,omitempty"` // measured or station, empty: unknown
 }
 
 // Record is one product on one property in one application. It is never
@@ -55,7 +66,8 @@ type Record struct {
 	ID           uuid.UUID  `json:"id"`
 	Seq          int64      `json:"seq"` // place in the chain, from 1
 	SupersedesID uuid.UUID  `json:"supersedes_id,omitzero"`
-	Correction   string     `json:"correction,omitempty"` // why it supersedes
+	Correction   string     `json:"correction,omitempty"`  // why it supersedes
+	CorrectedBy  Who        `json:"corrected_by,omitzero"` // who made the correction
 	CloseOutID   uuid.UUID  `json:"close_out_id,omitzero"`
 	VisitID      uuid.UUID  `json:"visit_id,omitzero"`
 	PropertyID   uuid.UUID  `json:"property_id"`
@@ -97,16 +109,19 @@ type Record struct {
 	Supervisor Who      `json:"supervisor,omitzero"`
 	Assistants []string `json:"assistants,omitempty"`
 
+	AuthorisedBy string `json:"authorised_by,omitempty"` // who asked for or allowed the application
+
 	WeatherStart Weather `json:"weather_start"`
 	WeatherEnd   Weather `json:"weather_end"`
 
-	ReentryText string    `json:"reentry_text,omitempty"`
-	ReentryAt   time.Time `json:"reentry_at,omitzero"`
-	SignPosted  bool      `json:"sign_posted"`
-	SignNote    string    `json:"sign_note,omitempty"`
-	NoticeGiven bool      `json:"notice_given"`
-	Note        string    `json:"note,omitempty"`
-	Incident    string    `json:"incident,omitempty"`
+	ReentryText  string    `json:"reentry_text,omitempty"`  // as the label prints it
+	ReentryHours *float64  `json:"reentry_hours,omitempty"` // where the label states hours
+	ReentryAt    time.Time `json:"reentry_at,omitzero"`     // zero where it states none
+	SignPosted   bool      `json:"sign_posted"`
+	SignNote     string    `json:"sign_note,omitempty"`
+	NoticeGiven  bool      `json:"notice_given"`
+	Note         string    `json:"note,omitempty"`
+	Incident     string    `json:"incident,omitempty"`
 
 	CustomerName    string `json:"customer_name"`
 	CustomerAddress string `json:"customer_address,omitempty"`

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"thirdcut/internal/application"
 	"thirdcut/internal/civil"
 	"thirdcut/internal/label"
 	"thirdcut/internal/turf"
@@ -98,41 +99,11 @@ type Observed struct {
 	Value      string    `json:"value"` // with its unit: 3 1/4 in; or 1-9; or words
 }
 
-// Application is one product put down during the visit.
-type Application struct {
-	ID             uuid.UUID         `json:"id"`
-	ProductID      uuid.UUID         `json:"product_id"`
-	LabelVersionID uuid.UUID         `json:"label_version_id,omitzero"`
-	Lines          []ApplicationLine `json:"lines"`
-	Diluent        string            `json:"diluent,omitempty"` // water or carrier: 5 gal
-	LotIDs         []uuid.UUID       `json:"lot_ids,omitempty"`
-	StartedAt      time.Time         `json:"started_at,omitzero"`
-	FinishedAt     time.Time         `json:"finished_at,omitzero"`
-	ApplicatorID   uuid.UUID         `json:"applicator_id"`
-	SupervisorID   uuid.UUID         `json:"supervisor_id,omitzero"`
-	Assistants     []string          `json:"assistants,omitempty"`
-	Equipment      string            `json:"equipment,omitempty"`
-	Method         string            `json:"method,omitempty"`
-	Target         string            `json:"target,omitempty"`
-	Spot           bool              `json:"spot,omitempty"`
-	AirTemp        string            `json:"air_temp,omitempty"` // 71 F
-	Wind           string            `json:"wind,omitempty"`     // 4 mph
-	WindDirection  string            `json:"wind_direction,omitempty"`
-	WeatherOther   string            `json:"weather_other,omitempty"`
-	SignPosted     bool              `json:"sign_posted,omitempty"`
-	SignNote       string            `json:"sign_note,omitempty"`
-	NoticeGiven    bool              `json:"notice_given,omitempty"`
-	Incident       string            `json:"incident,omitempty"`
-	Note           string            `json:"note,omitempty"`
-	Reasons        map[string]string `json:"reasons,omitempty"` // finding code: reason
-}
+// Application is one product put down during the visit, as entered.
+type Application = application.Entry
 
-// ApplicationLine is what one turf area got.
-type ApplicationLine struct {
-	TurfAreaID  uuid.UUID `json:"turf_area_id"`
-	AreaTreated string    `json:"area_treated"` // 5,200 sq ft
-	Amount      string    `json:"amount"`       // product: 4.5 oz
-}
+// ApplicationLine is what one turf area got, as entered.
+type ApplicationLine = application.EntryLine
 
 // Outcome of one entry of a batch.
 type Outcome string
@@ -142,6 +113,7 @@ const (
 	Accepted Outcome = "accepted"
 	Already  Outcome = "already"
 	NeedsYou Outcome = "needs_you"
+	TryAgain Outcome = "try_again" // the program failed and kept nothing: send the entry again
 )
 
 // Result answers one entry.

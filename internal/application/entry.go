@@ -1,0 +1,71 @@
+package application
+
+import (
+	"time"
+
+	"github.com/google/uuid"
+)
+
+// Entry is one product put down, as a person entered it. Amounts, areas and
+// readings are texts with their unit.
+type Entry struct {
+	ID             uuid.UUID         `json:"id"`
+	ProductID      uuid.UUID         `json:"product_id"`
+	LabelVersionID uuid.UUID         `json:"label_version_id,omitzero"`
+	Lines          []EntryLine       `json:"lines"`
+	Diluent        string            `json:"diluent,omitempty"` // water or carrier: 5 gal
+	LotIDs         []uuid.UUID       `json:"lot_ids,omitempty"`
+	StartedAt      time.Time         `json:"started_at,omitzero"`
+	FinishedAt     time.Time         `json:"finished_at,omitzero"`
+	ApplicatorID   uuid.UUID         `json:"applicator_id"`
+	SupervisorID   uuid.UUID         `json:"supervisor_id,omitzero"`
+	Assistants     []string          `json:"assistants,omitempty"`
+	AuthorisedBy   string            `json:"authorised_by,omitempty"`
+	Equipment      string            `json:"equipment,omitempty"`
+	Method         string            `json:"method,omitempty"`
+	Target         string            `json:"target,omitempty"`
+	Spot           bool              `json:"spot,omitempty"`
+	AirTemp        string            `json:"air_temp,omitempty"` // 71 F
+	Wind           string            `json:"wind,omitempty"`     // 4 mph
+	WindDirection  string            `json:"wind_direction,omitempty"`
+	WeatherOther   string            `json:"weather_other,omitempty"`
+	SignPosted     bool              `json:"sign_posted,omitempty"`
+	SignNote       string            `json:"sign_note,omitempty"`
+	NoticeGiven    bool              `json:"notice_given,omitempty"`
+	Incident       string            `json:"incident,omitempty"`
+	Note           string            `json:"note,omitempty"`
+	Reasons        map[string]string `json:"reasons,omitempty"` // finding code: reason
+}
+
+// EntryLine is what one turf area got.
+type EntryLine struct {
+	TurfAreaID  uuid.UUID `json:"turf_area_id"`
+	AreaTreated string    `json:"area_treated"` // 5,200 sq ft
+	Amount      string    `json:"amount"`       // product: 4.5 oz
+}
+
+// Entry returns what a person entered of the record, as a correction begins from.
+func (r Record) Entry() Entry {
+	t := Entry{ID: r.ID, ProductID: r.ProductID, LabelVersionID: r.LabelVersionID,
+		StartedAt: r.StartedAt, FinishedAt: r.FinishedAt, ApplicatorID: r.Applicator.PersonID, SupervisorID: r.Supervisor.PersonID,
+		Assistants: append([]string(nil), r.Assistants...), AuthorisedBy: r.AuthorisedBy, Equipment: r.Equipment, Method: r.Method,
+		Target: r.Target, Spot: r.Spot, SignPosted: r.SignPosted, SignNote: r.SignNote, NoticeGiven: r.NoticeGiven,
+		Incident: r.Incident, Note: r.Note, AirTemp: r.WeatherStart.AirTempEntered, Wind: r.WeatherStart.WindEntered}
+	for _, l := range r.Lines {
+		t.Lines = append(t.Lines, EntryLine{l.TurfAreaID, l.AreaTreated.Entered, l.Amount.Entered})
+	}
+	for _, l := range r.Lots {
+		t.LotIDs = append(t.LotIDs, l.LotID)
+	}
+	if r.Diluent != nil {
+		t.Diluent = r.Diluent.Entered
+	}
+	t.WindDirection, t.WeatherOther = r.WeatherStart.WindDirection, r.WeatherStart.Other
+	for _, reason := range r.Reasons {
+		if t.Reasons == nil {
+			t.Reasons = map[string]string{}
+		}
+		t.Reasons[reason.Code] = reason.Text
+	}
+	return t
+}
