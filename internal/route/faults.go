@@ -75,7 +75,10 @@ func stopFault(p Problem, i int, s Stop) error {
 			return bad("bad-demand", "Stop %d has a demand of %d; give 0 or more.", i, d)
 		}
 	}
-	for _, c := range s.Slots {
+	for k, c := range s.Slots {
+		if k > 0 && s.Slots[k-1].Slot >= c.Slot {
+			return bad("bad-slot", "Stop %d names slot %d after slot %d; name each slot once, in ascending order.", i, c.Slot, s.Slots[k-1].Slot)
+		}
 		if c.Slot < 0 || c.Slot >= len(p.Slots) || c.Cost < 0 || c.Cost > inputLimit {
 			return bad("bad-slot", "Stop %d may go to slot %d at a cost of %d; slots run from 0 to %d and costs from 0.", i, c.Slot, c.Cost, len(p.Slots)-1)
 		}

@@ -28,7 +28,8 @@ type Stop struct {
 	Setup int
 	// Open and Close bound the start of the service (after Setup); both zero: any time.
 	Open, Close int
-	// Slots lists where it may go and what that costs; nil: anywhere, free.
+	// Slots lists where it may go and what that costs, by ascending slot; nil:
+	// anywhere, free; empty: nowhere.
 	Slots []SlotCost
 	// Demand is taken from the slots' Capacity, measure by measure; shorter is zero.
 	Demand []int
