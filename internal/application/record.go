@@ -56,8 +56,41 @@ type Weather struct {
 	WindEntered    string   `json:"wind_entered,omitempty"`
 	WindDirection  string   `json:"wind_direction,omitempty"` // blows from
 	Other          string   `json:"other,omitempty"`
-	Origin         string   `json:"origin,omitempty"`      // of the temperature: measured, empty: unknown
-	WindOrigin     string   `json:"wind_origin,omitempty"` // measured or station, empty: unknown
+	Origin         string   `json:"origin,omitempty"` // of the temperature: measured, empty: unknown
+}
+
+// Goods is the product as it was when the record was made.
+type Goods struct {
+	ProductID            uuid.UUID `json:"product_id"`
+	ProductName          string    `json:"product_name"`
+	EPARegNo             string    `json:"epa_reg_no,omitempty"`
+	ActiveIngredient     string    `json:"active_ingredient,omitempty"`
+	ConcentrationPercent *float64  `json:"concentration_percent,omitempty"`
+	Formulation          string    `json:"formulation,omitempty"`
+	Pesticide            bool      `json:"pesticide"`
+	Fertiliser           bool      `json:"fertiliser"`
+	RestrictedUse        bool      `json:"restricted_use"`
+	NPercent             *float64  `json:"n_percent,omitempty"`
+	P2O5Percent          *float64  `json:"p2o5_percent,omitempty"`
+	NSlowPercent         *float64  `json:"n_slow_percent,omitempty"` // share of the N
+}
+
+// Site is the place, its people and the company as they were when the record was made.
+type Site struct {
+	PropertyID      uuid.UUID `json:"property_id"`
+	CustomerName    string    `json:"customer_name"`
+	CustomerAddress string    `json:"customer_address,omitempty"`
+	CustomerPhone   string    `json:"customer_phone,omitempty"`
+	PropertyOwner   string    `json:"property_owner,omitempty"`
+	SiteAddress     string    `json:"site_address"`
+	Municipality    string    `json:"municipality,omitempty"`
+	County          string    `json:"county,omitempty"`
+	State           string    `json:"state"`
+	ZIPCode         string    `json:"zip_code,omitempty"`
+
+	BusinessName    string `json:"business_name"`
+	BusinessAddress string `json:"business_address,omitempty"`
+	BusinessLicense string `json:"business_license,omitempty"`
 }
 
 // Record is one product on one property in one application. It is never
@@ -70,30 +103,21 @@ type Record struct {
 	CorrectedBy  Who        `json:"corrected_by,omitzero"` // who made the correction
 	CloseOutID   uuid.UUID  `json:"close_out_id,omitzero"`
 	VisitID      uuid.UUID  `json:"visit_id,omitzero"`
-	PropertyID   uuid.UUID  `json:"property_id"`
 	AppliedOn    civil.Date `json:"applied_on"`
 	StartedAt    time.Time  `json:"started_at,omitzero"`
 	FinishedAt   time.Time  `json:"finished_at,omitzero"`
 	RecordedAt   time.Time  `json:"recorded_at"`
 	Zone         string     `json:"zone"` // time zone in which times of day are meant
 
-	ProductID            uuid.UUID `json:"product_id"`
-	ProductName          string    `json:"product_name"`
-	EPARegNo             string    `json:"epa_reg_no,omitempty"`
-	ActiveIngredient     string    `json:"active_ingredient,omitempty"`
-	ConcentrationPercent *float64  `json:"concentration_percent,omitempty"`
-	Formulation          string    `json:"formulation,omitempty"`
-	Pesticide            bool      `json:"pesticide"`
-	Fertiliser           bool      `json:"fertiliser"`
-	RestrictedUse        bool      `json:"restricted_use"`
-	NPercent             *float64  `json:"n_percent,omitempty"`
-	LabelVersionID       uuid.UUID `json:"label_version_id,omitzero"`
-	LabelRevision        string    `json:"label_revision,omitempty"`
-	LabelPattern         string    `json:"label_pattern,omitempty"`
+	Goods
+	LabelVersionID uuid.UUID `json:"label_version_id,omitzero"`
+	LabelRevision  string    `json:"label_revision,omitempty"`
+	LabelPattern   string    `json:"label_pattern,omitempty"`
 
 	Lines         []Line  `json:"lines"`
-	Total         Amount  `json:"total"` // product
-	Rate          string  `json:"rate"`  // as computed from total and area, in the label's unit
+	Total         Amount  `json:"total"`        // product
+	AreaTreated   Amount  `json:"area_treated"` // all lines, sq ft
+	Rate          string  `json:"rate"`         // as computed from total and area, in the label's unit
 	MixRate       string  `json:"mix_rate,omitempty"`
 	Diluent       *Amount `json:"diluent,omitempty"` // gal
 	DilutedVolume *Amount `json:"diluted_volume,omitempty"`
@@ -123,19 +147,7 @@ type Record struct {
 	Note         string    `json:"note,omitempty"`
 	Incident     string    `json:"incident,omitempty"`
 
-	CustomerName    string `json:"customer_name"`
-	CustomerAddress string `json:"customer_address,omitempty"`
-	CustomerPhone   string `json:"customer_phone,omitempty"`
-	PropertyOwner   string `json:"property_owner,omitempty"`
-	SiteAddress     string `json:"site_address"`
-	Municipality    string `json:"municipality,omitempty"`
-	County          string `json:"county,omitempty"`
-	State           string `json:"state"`
-	ZIPCode         string `json:"zip_code,omitempty"`
-
-	BusinessName    string `json:"business_name"`
-	BusinessAddress string `json:"business_address,omitempty"`
-	BusinessLicense string `json:"business_license,omitempty"`
+	Site
 
 	Findings []label.Finding `json:"findings"` // as they stood when it was recorded
 	Reasons  []Reason        `json:"reasons,omitempty"`

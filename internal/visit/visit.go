@@ -58,6 +58,7 @@ type Task struct {
 	Rate           float64
 	RateUnit       label.RateUnit
 	Target         string
+	Treatment      string // which treatment of the year it is, empty for other work
 	Findings       []label.Finding
 }
 
@@ -100,10 +101,10 @@ type Observed struct {
 }
 
 // Application is one product put down during the visit, as entered.
-type Application = application.Entry
+type Application = application.Told
 
 // ApplicationLine is what one turf area got, as entered.
-type ApplicationLine = application.EntryLine
+type ApplicationLine = application.ToldLine
 
 // Outcome of one entry of a batch.
 type Outcome string

@@ -4,15 +4,19 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+
+	"thirdcut/internal/civil"
+	"thirdcut/internal/label"
+	"thirdcut/internal/unit"
 )
 
-// Entry is one product put down, as a person entered it. Amounts, areas and
-// readings are texts with their unit.
-type Entry struct {
+// Told is what a person says of one product put down, from the field or in a
+// correction. Amounts, areas and readings are texts with their unit.
+type Told struct {
 	ID             uuid.UUID         `json:"id"`
 	ProductID      uuid.UUID         `json:"product_id"`
 	LabelVersionID uuid.UUID         `json:"label_version_id,omitzero"`
-	Lines          []EntryLine       `json:"lines"`
+	Lines          []ToldLine        `json:"lines"`
 	Diluent        string            `json:"diluent,omitempty"` // water or carrier: 5 gal
 	LotIDs         []uuid.UUID       `json:"lot_ids,omitempty"`
 	StartedAt      time.Time         `json:"started_at,omitzero"`
@@ -37,22 +41,22 @@ type Entry struct {
 	Reasons        map[string]string `json:"reasons,omitempty"` // finding code: reason
 }
 
-// EntryLine is what one turf area got.
-type EntryLine struct {
+// ToldLine is what one turf area got.
+type ToldLine struct {
 	TurfAreaID  uuid.UUID `json:"turf_area_id"`
 	AreaTreated string    `json:"area_treated"` // 5,200 sq ft
 	Amount      string    `json:"amount"`       // product: 4.5 oz
 }
 
-// Entry returns what a person entered of the record, as a correction begins from.
-func (r Record) Entry() Entry {
-	t := Entry{ID: r.ID, ProductID: r.ProductID, LabelVersionID: r.LabelVersionID,
+// Told returns what a person told of the record, as a correction begins from.
+func (r Record) Told() Told {
+	t := Told{ID: r.ID, ProductID: r.ProductID, LabelVersionID: r.LabelVersionID,
 		StartedAt: r.StartedAt, FinishedAt: r.FinishedAt, ApplicatorID: r.Applicator.PersonID, SupervisorID: r.Supervisor.PersonID,
 		Assistants: append([]string(nil), r.Assistants...), AuthorisedBy: r.AuthorisedBy, Equipment: r.Equipment, Method: r.Method,
 		Target: r.Target, Spot: r.Spot, SignPosted: r.SignPosted, SignNote: r.SignNote, NoticeGiven: r.NoticeGiven,
 		Incident: r.Incident, Note: r.Note, AirTemp: r.WeatherStart.AirTempEntered, Wind: r.WeatherStart.WindEntered}
 	for _, l := range r.Lines {
-		t.Lines = append(t.Lines, EntryLine{l.TurfAreaID, l.AreaTreated.Entered, l.Amount.Entered})
+		t.Lines = append(t.Lines, ToldLine{l.TurfAreaID, l.AreaTreated.Entered, l.Amount.Entered})
 	}
 	for _, l := range r.Lots {
 		t.LotIDs = append(t.LotIDs, l.LotID)
@@ -60,7 +64,9 @@ func (r Record) Entry() Entry {
 	if r.Diluent != nil {
 		t.Diluent = r.Diluent.Entered
 	}
-	t.WindDirection, t.WeatherOther = r.WeatherStart.WindDirection, r.WeatherStart.Other
+	if r.WeatherStart.Origin != FromStation {
+		t.WindDirection, t.WeatherOther = r.WeatherStart.WindDirection, r.WeatherStart.Other
+	}
 	for _, reason := range r.Reasons {
 		if t.Reasons == nil {
 			t.Reasons = map[string]string{}
@@ -68,4 +74,17 @@ func (r Record) Entry() Entry {
 		t.Reasons[reason.Code] = reason.Text
 	}
 	return t
+}
+
+// Past is what one turf area got of one product in an application that still
+// stands: corrected ones are not in it, their corrections are.
+type Past struct {
+	RecordID    uuid.UUID
+	TurfAreaID  uuid.UUID
+	ProductID   uuid.UUID
+	On          civil.Date
+	Area        unit.Area
+	Amount      label.Amount
+	NPercent    *float64
+	P2O5Percent *float64
 }
