@@ -14,6 +14,7 @@ type Violation struct {
 
 // The codes of violations.
 const (
+	BadProblem    = "bad-problem"
 	UnknownStop   = "unknown-stop"
 	TwicePlanned  = "twice-planned"
 	Missing       = "missing"
@@ -30,8 +31,15 @@ const (
 // Check walks every route of a solution stop by stop and returns each limit that
 // it breaks, with its numbers, and a false cost. It shares nothing with the
 // engine but the types, and takes any solution, sensible or not.
+//
+// The problem itself must make sense: one that Solve refuses is refused here
+// with the one violation "bad-problem".
 func Check(p Problem, s Solution) []Violation {
 	c := checker{p: p, times: make([]int, len(p.Stops))}
+	if err := faultIn(p); err != nil {
+		c.add(BadProblem, -1, -1, 0, 0, "%s", err.Error())
+		return c.found
+	}
 	if len(s.Routes) != len(p.Slots) {
 		c.add(WrongRoutes, -1, -1, len(s.Routes), len(p.Slots), "The solution has %d routes for %d slots.", len(s.Routes), len(p.Slots))
 		return c.found
