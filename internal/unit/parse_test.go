@@ -2,6 +2,7 @@ package unit
 
 import (
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -13,7 +14,8 @@ func TestParseTheWaysAnOfficeWrites(t *testing.T) {
 		mm   float64
 	}{
 		{`2 1/2"`, 63.5}, {"2½ in", 63.5}, {"2.5in", 63.5}, {"38 mm", 38}, {"1/2 in", 12.7}, {".75 in", 19.05}, {"3", 76.2},
-		{"2-1/2 inches", 63.5}, {"12'", 3657.6}, {"0.1 m", 100}, {"3 1/4 in.", 82.55}, {"-1 in", -25.4}, {"7.6 cm", 76},
+		{"2-1/2 inches", 63.5}, {"12'", 3657.6}, {"0.1 m", 100}, {"3 1/4 in.", 82.55}, {"-1 in", -25.4}, {"7.6 cm", 76}, {"21/2 in", 266.7}, {"-1/2 in", -12.7}, {"-2 1/2 in", -63.5}, {"3½″", 88.9}, {"  38\u00a0mm ", 38},
+		{"3.5e1 mm", 35}, {"3.4999999999999996", 88.9}, {"1,000 mm", 1000}, {"2 1/2 IN", 63.5},
 	}
 	for _, row := range lengths {
 		got, err := ParseLength(row.text, Inch)
@@ -25,7 +27,8 @@ func TestParseTheWaysAnOfficeWrites(t *testing.T) {
 		text string
 		sqft float64
 	}{
-		{"8,500 sf", 8500}, {"0.25 ac", 10890}, {"8500", 8500}, {"12,000", 12000}, {"1 acre", 43560}, {"1 sq yd", 9}, {"100 m2", 1076.3910416709722},
+		{"8,500 sf", 8500}, {"0.25 ac", 10890}, {"8500", 8500}, {"12,000", 12000}, {"1 acre", 43560}, {"1 sq yd", 9}, {"100 m2", 1076.3910416709722}, {"8.5k", 8500}, {"8.5 K sq  ft", 8500},
+		{"8.5000000000000006E-2 ac", 3702.6}, {"½ acre", 21780}, {"1 ha", 107639.1041670972}, {"8500 Sq. Ft.", 8500}, {"1,250,000 sq ft", 1250000},
 	}
 	for _, row := range areas {
 		got, err := ParseArea(row.text, SquareFoot)
@@ -50,7 +53,7 @@ func TestParseTheWaysAnOfficeWrites(t *testing.T) {
 }
 
 func TestParseRefusesWhatMayMeanTwoThings(t *testing.T) {
-	for _, text := range []string{"", "  ", "tall", "1,5 in", "8,50", "3 in 2", "1/0 in", "3 furlongs", "1e999 in", "--3 in", "3//4 in"} {
+	for _, text := range []string{"", "  ", "tall", "1,5 in", "8,50", "3 in 2", "1/0 in", "3 furlongs", "1e999 in", "--3 in", "3//4 in", "1.5 1/2 in", "1,5/2 in", "1e5/2 in", "1e308 mi", "0x10", "1_000", "NaN", "Inf", "1.2.3 in", "3/4/5 in", "2 1/2 1/2 in", "8 500", "1,2345 in"} {
 		if got, err := ParseLength(text, Inch); err == nil {
 			t.Errorf("%q was read as %v in", text, got.Inches())
 		}
@@ -63,21 +66,74 @@ func TestParseRefusesWhatMayMeanTwoThings(t *testing.T) {
 	if _, err := ParseVolume("5", 0); err == nil {
 		t.Error("a volume without a unit passed")
 	}
-	if _, err := ParseArea("8.5 M sq ft", SquareFoot); err == nil {
-		t.Error("M sq ft passed, though it may mean thousands or millions")
+	for _, text := range []string{"8.5 M sq ft", "8.5 MSF", "8.5 M", "0.25 a", "8,500 ft"} {
+		if got, err := ParseArea(text, SquareFoot); err == nil {
+			t.Errorf("%q was read as %v sq ft", text, got.SquareFeet())
+		}
+	}
+	if _, err := ParseVolume("12 oz", 0); err == nil || !strings.Contains(err.Error(), "write fluid ounces as fl oz") {
+		t.Errorf("12 oz as a volume: %v", err)
+	}
+	if _, err := ParseMass("12 fl oz", 0); err == nil {
+		t.Error("fluid ounces passed as a weight")
+	}
+}
+
+// What a record keeps is what was written, and it is read the same again.
+func TestEnteredKeepsWhatWasWritten(t *testing.T) {
+	for _, row := range []struct {
+		text, value, unit string
+		number            float64
+	}{
+		{"2 1/2 lb", "2 1/2", "lb", 2.5}, {"8,500 SF", "8,500", "sf", 8500}, {".75 fl. oz.", ".75", "fl. oz", 0.75}, {"4½ gal", "4 1/2", "gal", 4.5},
+		{"12", "12", "", 12}, {"1/2 pt", "1/2", "pt", 0.5}, {"-3 lb", "-3", "lb", -3},
+	} {
+		e, err := ParseEntered(row.text)
+		if err != nil || e.Value != row.value || e.Unit != row.unit {
+			t.Errorf("%q is %+v, %v", row.text, e, err)
+		}
+		if n, err := e.Number(); err != nil || n != row.number {
+			t.Errorf("%q is the number %v, %v, want %v", row.text, n, err, row.number)
+		}
+		if again, err := ParseEntered(e.String()); err != nil || again != e {
+			t.Errorf("%q read again is %+v, %v", e, again, err)
+		}
+	}
+	if m, err := (Entered{"2 1/2", "lb"}).Mass(); err != nil || math.Abs(m.Pounds()-2.5) > 1e-12 {
+		t.Errorf("2 1/2 lb is %v lb, %v", m.Pounds(), err)
+	}
+	if v, err := (Entered{"12", "fl oz"}).Volume(); err != nil || math.Abs(v.FluidOunces()-12) > 1e-12 {
+		t.Errorf("12 fl oz is %v fl oz, %v", v.FluidOunces(), err)
+	}
+	for _, e := range []Entered{{"12", ""}, {"12", "fl oz"}, {"", "lb"}, {}} {
+		if m, err := e.Mass(); err == nil {
+			t.Errorf("%+v passed as a weight of %v lb", e, m.Pounds())
+		}
+	}
+	if _, err := (Entered{}).Number(); err == nil {
+		t.Error("nothing was read as a number")
 	}
 }
 
 func FuzzParse(f *testing.F) {
-	for _, s := range []string{`2 1/2"`, "8,500 sf", "½", "1/", "-", "1,000,000.5 ac", "\x00", "9/9/9 in"} {
+	for _, s := range []string{`2 1/2"`, "8,500 sf", "½", "1/", "-", "1,000,000.5 ac", "\x00", "9/9/9 in", "0,000A  ,."} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
 		if l, err := ParseLength(s, Inch); err == nil && (math.IsNaN(float64(l)) || math.IsInf(float64(l), 0)) {
 			t.Errorf("%q is %v", s, l)
 		}
-		_, _ = ParseArea(s, SquareFoot)
-		_, _ = ParseTemperature(s)
+		if a, err := ParseArea(s, SquareFoot); err == nil && (math.IsNaN(float64(a)) || math.IsInf(float64(a), 0)) {
+			t.Errorf("%q is %v", s, a)
+		}
+		if c, err := ParseTemperature(s); err == nil && (math.IsNaN(float64(c)) || math.IsInf(float64(c), 0)) {
+			t.Errorf("%q is %v", s, c)
+		}
+		if e, err := ParseEntered(s); err == nil {
+			if again, err := ParseEntered(e.String()); err != nil || again != e {
+				t.Errorf("%q is %+v and then %+v, %v", s, e, again, err)
+			}
+		}
 	})
 }
 
