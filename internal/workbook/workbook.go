@@ -34,19 +34,26 @@ type Sheet struct {
 	Columns []Column
 }
 
-// Writer streams a workbook. Use: New, then for each sheet Sheet and Row, then
-// Close. Memory stays flat whatever the number of rows: rows spill to a file in
+// Writer streams a workbook. Use: New, then for each sheet Sheet and Row (or
+// Open, for sheets that grow side by side), then Close. Memory stays flat whatever the number of rows: rows spill to a file in
 // the temporary folder, which Close and Abort remove.
 type Writer struct {
 	out    io.Writer
 	file   *excelize.File
 	dir    string
 	style  styles
+	last   *open   // what Row writes to; nil: no sheet was started
+	beside []*open // what Open started
+	sheets int
+}
+
+// open is a sheet that rows are still added to.
+type open struct {
+	*Writer
 	sheet  Sheet
 	stream *excelize.StreamWriter
 	row    int // last row written
 	part   int // 1, then 2 for a continued sheet
-	sheets int
 }
 
 type styles struct{ above, title, header, date, moment, wrapped int }
@@ -93,18 +100,44 @@ func (w *Writer) makeStyles() (err error) {
 
 // Sheet ends the sheet before and starts a new one.
 func (w *Writer) Sheet(s Sheet) error {
-	if err := w.endSheet(); err != nil {
-		return err
+	if w.last != nil {
+		if err := w.last.end(); err != nil {
+			return err
+		}
 	}
-	w.sheet, w.part = s, 1
-	return w.startPart()
+	w.last = &open{Writer: w, sheet: s, part: 1}
+	return w.last.startPart()
 }
 
-func (w *Writer) startPart() error {
-	name := w.sheet.Name
-	if w.part > 1 {
-		name = fmt.Sprintf("%s (%d)", name, w.part)
+// Open starts a sheet beside those that are open, so that rows of several
+// sheets may be added in turns, and returns what adds a row to it. Sheets stand
+// in the order in which they were started; Close ends them all. The arguments
+// are a Sheet's in plain types: above, and a header and a width for each column.
+func (w *Writer) Open(name string, above, headers []string, widths []float64) (row func(cells ...any) error, err error) {
+	if len(headers) != len(widths) {
+		return nil, fmt.Errorf("open sheet %s: %d headers with %d widths", name, len(headers), len(widths))
 	}
+	s := Sheet{Name: name, Above: above, Columns: make([]Column, len(headers))}
+	for i := range headers {
+		s.Columns[i] = Column{Header: headers[i], Width: widths[i]}
+	}
+	o := &open{Writer: w, sheet: s, part: 1}
+	if err := o.startPart(); err != nil {
+		return nil, err
+	}
+	w.beside = append(w.beside, o)
+	return o.add, nil
+}
+
+func (w *open) name() string {
+	if w.part > 1 {
+		return fmt.Sprintf("%s (%d)", w.sheet.Name, w.part)
+	}
+	return w.sheet.Name
+}
+
+func (w *open) startPart() error {
+	name := w.name()
 	if w.sheets == 0 {
 		if err := w.file.SetSheetName("Sheet1", name); err != nil {
 			return fmt.Errorf("name sheet %s: %w", name, err)
@@ -135,7 +168,7 @@ func (w *Writer) startPart() error {
 	return w.head()
 }
 
-func (w *Writer) head() error {
+func (w *open) head() error {
 	for i, line := range w.sheet.Above {
 		style := w.style.above
 		if i == 0 {
@@ -177,11 +210,15 @@ func (w *Writer) pageSetup(name string, headerRow int) error {
 // Row adds a row to the sheet. Cells are string, bool, any Go number, *float64,
 // civil.Date, time.Time (written as its own wall clock shows it) or nil.
 func (w *Writer) Row(cells ...any) error {
-	if w.stream == nil {
+	if w.last == nil {
 		return fmt.Errorf("write a row: no sheet was started")
 	}
+	return w.last.add(cells...)
+}
+
+func (w *open) add(cells ...any) error {
 	if w.row == MaxRows {
-		if err := w.endSheet(); err != nil {
+		if err := w.end(); err != nil {
 			return err
 		}
 		w.part++
@@ -221,7 +258,7 @@ func (w *Writer) cell(v any) any {
 	return v
 }
 
-func (w *Writer) put(cells []any) error {
+func (w *open) put(cells []any) error {
 	w.row++
 	if err := w.stream.SetRow(fmt.Sprintf("A%d", w.row), cells); err != nil {
 		return fmt.Errorf("write row %d of sheet %s: %w", w.row, w.sheet.Name, err)
@@ -229,7 +266,7 @@ func (w *Writer) put(cells []any) error {
 	return nil
 }
 
-func (w *Writer) endSheet() error {
+func (w *open) end() error {
 	if w.stream == nil {
 		return nil
 	}
@@ -239,12 +276,8 @@ func (w *Writer) endSheet() error {
 		if err != nil {
 			return fmt.Errorf("name the last cell: %w", err)
 		}
-		name := w.sheet.Name
-		if w.part > 1 {
-			name = fmt.Sprintf("%s (%d)", name, w.part)
-		}
 		// The filter is only taken before Flush; after it, it is dropped without a word.
-		if err := w.file.AutoFilter(name, fmt.Sprintf("A%d:%s", headerRow, last), nil); err != nil {
+		if err := w.file.AutoFilter(w.name(), fmt.Sprintf("A%d:%s", headerRow, last), nil); err != nil {
 			return fmt.Errorf("add the filter: %w", err)
 		}
 	}
@@ -258,8 +291,13 @@ func (w *Writer) endSheet() error {
 // Close ends the last sheet and writes the whole workbook to the output.
 func (w *Writer) Close() error {
 	defer w.Abort()
-	if err := w.endSheet(); err != nil {
-		return err
+	for _, o := range append(w.beside, w.last) {
+		if o == nil {
+			continue
+		}
+		if err := o.end(); err != nil {
+			return err
+		}
 	}
 	// Without a zip writer of our own the library gathers the whole file in memory.
 	w.file.SetZipWriter(func(io.Writer) excelize.ZipWriter {

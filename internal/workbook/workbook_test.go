@@ -83,6 +83,66 @@ func TestWorkbookReadsBackAsWritten(t *testing.T) {
 	}
 }
 
+func TestSheetsGrowSideBySide(t *testing.T) {
+	var out bytes.Buffer
+	tmp := t.TempDir()
+	w, err := New(&out, tmp)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Open("Odd", nil, []string{"A", "B"}, []float64{8}); err == nil {
+		t.Error("two headers with one width passed")
+	}
+	records, err := w.Open("Records", []string{"Title"}, []string{"No.", "Name"}, []float64{8, 20})
+	if err != nil {
+		t.Fatal(err)
+	}
+	missing, err := w.Open("Missing", nil, []string{"No."}, []float64{8})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 5000 {
+		if err := records(i, "=name"); err != nil {
+			t.Fatal(err)
+		}
+		if i%1000 == 0 {
+			if err := missing(i); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if err := w.Sheet(Sheet{Name: "About", Columns: []Column{{"What", 10}}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Row("last"); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if left, _ := os.ReadDir(tmp); len(left) != 0 {
+		t.Errorf("%d temporary files were left behind", len(left))
+	}
+	f, err := excelize.OpenReader(bytes.NewReader(out.Bytes()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := fmt.Sprint(f.GetSheetList()); got != "[Records Missing About]" {
+		t.Errorf("sheets stand as %s", got)
+	}
+	rows, err := f.GetRows("Records")
+	if err != nil || len(rows) != 5002 || fmt.Sprint(rows[5001]) != "[4999 '=name]" {
+		t.Errorf("%d rows of records came back, %v", len(rows), err)
+	}
+	rows, err = f.GetRows("Missing")
+	if err != nil || fmt.Sprint(rows) != "[[No.] [0] [1000] [2000] [3000] [4000]]" {
+		t.Errorf("missing came back as %v, %v", rows, err)
+	}
+	if rows, err = f.GetRows("About"); err != nil || fmt.Sprint(rows) != "[[What] [last]]" {
+		t.Errorf("about came back as %v, %v", rows, err)
+	}
+}
+
 func TestGuardLeavesNoFormula(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := rapid.String().Draw(t, "text")
