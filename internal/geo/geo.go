@@ -5,9 +5,11 @@ package geo
 import (
 	"encoding/json"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/geojson"
+	"github.com/paulmach/orb/planar"
 
 	"thirdcut/internal/fault"
 	"thirdcut/internal/unit"
@@ -68,6 +70,7 @@ func ParseOutline(b []byte, near *Point) (Outline, error) {
 	default:
 		return Outline{}, bad("the outline is a %s; draw it as a Polygon or MultiPolygon", geometry.GeoJSONType())
 	}
+	o.dropRepeats()
 	if err := o.check(); err != nil {
 		return Outline{}, err
 	}
@@ -113,8 +116,101 @@ func geometryOf(b []byte) (orb.Geometry, error) {
 	return g.Geometry(), nil
 }
 
-// check refuses rings that are no rings.
+// dropRepeats takes out points that stand twice in a row, as a double click leaves them.
+func (o Outline) dropRepeats() {
+	for _, p := range o.polygons {
+		for i, r := range p {
+			p[i] = slices.Compact(r)
+		}
+	}
+}
+
+// check refuses rings that are no rings, holes that lie outside and parts that overlap.
 func (o Outline) check() error {
+	if err := o.checkRings(); err != nil {
+		return err
+	}
+	for i, p := range o.polygons {
+		for k, hole := range p[1:] {
+			if !lies(hole, p[0]) {
+				return bad("a hole of the outline does not lie inside it; draw holes wholly within the outer ring")
+			}
+			for _, other := range p[1 : 1+k] {
+				if meet(hole, other) {
+					return bad("two holes of the outline overlap; draw them as one")
+				}
+			}
+		}
+		for _, other := range o.polygons[:i] {
+			if !apartOrInHole(p, other) && !apartOrInHole(other, p) {
+				return bad("two parts of the outline overlap, so that their grass would count twice; draw them as one")
+			}
+		}
+	}
+	return nil
+}
+
+// lies says whether the ring lies wholly inside the other; it may touch it.
+func lies(inner, outer orb.Ring) bool {
+	return !edgesCross(inner, outer) && !slices.ContainsFunc(inner, func(p orb.Point) bool { return !planar.RingContains(outer, p) })
+}
+
+// meet says whether two rings have ground in common; a shared edge is none.
+func meet(a, b orb.Ring) bool {
+	return a.Bound().Intersects(b.Bound()) && (edgesCross(a, b) || reaches(a, b) || reaches(b, a))
+}
+
+// reaches says whether a corner of the ring, the middle of an edge, or ground
+// just inside a corner lies inside the other ring and not on its edge.
+func reaches(r, into orb.Ring) bool {
+	n := len(r) - 1
+	for i := range n {
+		next, after := r[i+1], r[(i+2)%n]
+		if inside(into, r[i]) || inside(into, middle(r[i], next)) {
+			return true
+		}
+		if ground := middle(middle(r[i], after), next); inside(r, ground) && inside(into, ground) {
+			return true
+		}
+	}
+	return false
+}
+
+func middle(a, b orb.Point) orb.Point { return orb.Point{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2} }
+
+// edgeWidth, in degrees, is how near to an edge a point counts as on it: about
+// a tenth of a millimetre, far under what seven decimals can say.
+const edgeWidth = 1e-9
+
+func inside(r orb.Ring, p orb.Point) bool {
+	return r.Bound().Contains(p) && planar.RingContains(r, p) && planar.DistanceFrom(orb.LineString(r), p) > edgeWidth
+}
+
+func apartOrInHole(p, other orb.Polygon) bool {
+	if !meet(p[0], other[0]) {
+		return true
+	}
+	return slices.ContainsFunc(other[1:], func(hole orb.Ring) bool { return lies(p[0], hole) })
+}
+
+// edgesCross says whether edges of two rings cross. Rings that only touch do not.
+func edgesCross(a, b orb.Ring) bool {
+	for i := 0; i+1 < len(a); i++ {
+		for k := 0; k+1 < len(b); k++ {
+			if apart(a[i], a[i+1], b[k], b[k+1]) {
+				continue
+			}
+			t1, t2, t3, t4 := turn(a[i], a[i+1], b[k]), turn(a[i], a[i+1], b[k+1]), turn(b[k], b[k+1], a[i]), turn(b[k], b[k+1], a[i+1])
+			if t1*t2 < 0 && t3*t4 < 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// checkRings refuses rings that are no rings.
+func (o Outline) checkRings() error {
 	points := 0
 	for _, p := range o.polygons {
 		if len(p) == 0 {
@@ -143,6 +239,9 @@ func checkRing(r orb.Ring) error {
 	for i, p := range r {
 		if math.IsNaN(p[0]) || math.IsNaN(p[1]) || math.IsInf(p[0], 0) || math.IsInf(p[1], 0) {
 			return bad("point %d of the outline is no place", i+1)
+		}
+		if math.Abs(p[0]) > 360 && math.Abs(p[1]) > 90 {
+			return bad("point %d of the outline is at %g, %g, which are no degrees but metres or feet of a map; export the outline in WGS 84 longitude and latitude", i+1, p[0], p[1])
 		}
 		if p[1] < -90 || p[1] > 90 {
 			return bad("point %d of the outline has latitude %g; GeoJSON wants longitude first, then latitude", i+1, p[1])
