@@ -88,3 +88,21 @@ type Past struct {
 	NPercent    *float64
 	P2O5Percent *float64
 }
+
+// Past reads the record as others of the product and area must count it.
+func (r Record) Past() []Past {
+	past := make([]Past, len(r.Lines))
+	for i, l := range r.Lines {
+		past[i] = Past{RecordID: r.ID, TurfAreaID: l.TurfAreaID, ProductID: r.ProductID, On: r.AppliedOn,
+			Area: unit.Area(l.AreaTreated.Value) * unit.SquareFoot, Amount: l.Amount.Product(), NPercent: r.NPercent, P2O5Percent: r.P2O5Percent}
+	}
+	return past
+}
+
+// Product reads an amount in kg or L as an amount of product.
+func (a Amount) Product() label.Amount {
+	if a.Unit == "L" {
+		return label.Liquid(unit.Volume(a.Value)*unit.Litre, a.Entered)
+	}
+	return label.Dry(unit.Mass(a.Value)*unit.Kilogram, a.Entered)
+}
