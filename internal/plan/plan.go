@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 
 	"thirdcut/internal/civil"
+	"thirdcut/internal/route"
 	"thirdcut/internal/turf"
 )
 
@@ -23,8 +24,11 @@ type Input struct {
 	// ArrivalMinutes are spent once a visit on parking, the gate and unloading,
 	// however many works the visit has. Zero is none.
 	ArrivalMinutes float64
-	Seed           uint64
-	Iterations     int // of the route engine; zero or less takes one that suits the size
+	// Drive tells the seconds from one point to another; nil takes
+	// route.DriveSeconds. It must be a pure function.
+	Drive      func(from, to route.Point) int
+	Seed       uint64
+	Iterations int // of the route engine; zero or less takes one that suits the size
 }
 
 // Crew is a team with its days, its abilities and what stands on its truck.
@@ -154,18 +158,20 @@ type Unplaced struct {
 
 // The causes for which work stays unplaced.
 const (
-	CauseNotOnMap   = "not-on-map"
-	CauseNoAbility  = "no-ability"
-	CauseNoMachine  = "no-machine"
-	CauseNoLicense  = "no-licence"
-	CauseClosed     = "closed"
-	CauseNoWindow   = "no-window"
-	CauseRefused    = "refused"
-	CauseNoCrew     = "no-crew"
-	CauseTooLong    = "too-long"
-	CauseFull       = "full"
-	CauseBadInput   = "bad-input"
-	CauseTakenByOut = "already-kept"
+	CauseNotOnMap  = "not-on-map"
+	CauseNoAbility = "no-ability"
+	CauseNoMachine = "no-machine"
+	CauseNoLicense = "no-licence"
+	CauseClosed    = "closed"
+	CauseStruck    = "struck"
+	CauseNoWindow  = "no-window"
+	CauseNotDue    = "not-due" // its window opens after the last day planned
+	CauseOverdue   = "overdue" // its window closed before the first day planned
+	CauseRefused   = "refused"
+	CauseNoCrew    = "no-crew"
+	CauseTooLong   = "too-long"
+	CauseFull      = "full"
+	CauseBadInput  = "bad-input"
 )
 
 // CrewDay sums up one crew's day.
