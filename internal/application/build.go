@@ -46,7 +46,6 @@ type Facts struct {
 	Past           []Past
 	Cuts           map[uuid.UUID][]civil.Date // done and planned cuts by area
 	Days           map[civil.Date]weather.Day // weather of the property's place
-	DaysAt         string                     // its name
 }
 
 // SiteOf takes what a record says of the place and the company from the files.
@@ -384,19 +383,26 @@ func (b *builder) weather() {
 			b.wind, w.WindMPH = &v, &mph
 		}
 	}
-	if w.Origin == "" {
-		w = b.stationWeather()
+	if b.wind != nil {
+		w.WindOrigin = Measured
+	} else {
+		b.stationWind(&w)
 	}
 	b.rec.WeatherStart = w
 }
 
-func (b *builder) stationWeather() Weather {
+// stationWind puts the day's mean at the weather place where no wind was
+// measured, under its own origin.
+func (b *builder) stationWind(w *Weather) {
 	d, ok := b.f.Days[b.rec.AppliedOn]
 	if !ok || d.Quality != weather.Observed && d.Quality != weather.Station || !(d.Wind >= 0) {
-		return Weather{}
+		return
 	}
 	mph := round(d.Wind.MilesPerHour())
-	return Weather{WindMPH: &mph, Origin: FromStation, Other: fmt.Sprintf("mean wind of the day at %s; not measured at the site", b.f.DaysAt)}
+	w.WindMPH, w.WindOrigin = &mph, FromStation
+	if w.Origin == "" {
+		w.Origin = FromStation
+	}
 }
 
 func (b *builder) reentry() {

@@ -56,7 +56,8 @@ type Weather struct {
 	WindEntered    string   `json:"wind_entered,omitempty"`
 	WindDirection  string   `json:"wind_direction,omitempty"` // blows from
 	Other          string   `json:"other,omitempty"`
-	Origin         string   `json:"origin,omitempty"` // of the temperature: measured, empty: unknown
+	Origin         string   `json:"origin,omitempty"`      // measured station, empty: unknown
+	WindOrigin     string   `json:"wind_origin,omitempty"` // of the wind alone: measured station, empty: unknown
 }
 
 // Goods is the product as it was when the record was made.

@@ -40,24 +40,23 @@ const (
 
 // Facts is what is on file around a report, as it stands while the visit is held.
 type Facts struct {
-	Visit         Visit
-	Reports       int // earlier reports of the visit
-	Company       company.Settings
-	Customer      property.Customer
-	Property      property.Property
-	Areas         map[uuid.UUID]property.TurfArea // of the property, retired ones too
-	Products      map[uuid.UUID]product.Product
-	People        map[uuid.UUID]crew.Person
-	Lots          map[uuid.UUID]stock.Lot
-	Crew          crew.Crew
-	Machines      []crew.Machine
-	KnownMachines map[uuid.UUID]bool // ids of the machines named that are on file, retired ones too
-	Recorded      map[uuid.UUID]bool // ids of the applications named that have a record already
-	Past          []application.Past
-	Cuts          map[uuid.UUID][]civil.Date
-	Days          map[civil.Date]weather.Day
-	DaysAt        string
-	Now           time.Time // business time
+	Visit          Visit
+	Reports        int // earlier reports of the visit
+	Company        company.Settings
+	Customer       property.Customer
+	Property       property.Property
+	Areas          map[uuid.UUID]property.TurfArea // of the property, retired ones too
+	Products       map[uuid.UUID]product.Product
+	People         map[uuid.UUID]crew.Person
+	Lots           map[uuid.UUID]stock.Lot
+	CrewSupervisor uuid.UUID // answers for the crew's applications; Nil: nobody
+	Machines       []crew.Machine
+	KnownMachines  map[uuid.UUID]bool // ids of the machines named that are on file, retired ones too
+	Recorded       map[uuid.UUID]bool // ids of the applications named that have a record already
+	Past           []application.Past
+	Cuts           map[uuid.UUID][]civil.Date
+	Days           map[civil.Date]weather.Day
+	Now            time.Time // business time
 }
 
 // Decision is what a report comes to.
@@ -306,8 +305,8 @@ func (d *decider) given(a Application, lots map[uuid.UUID]stock.Lot) application
 	f := d.facts
 	g := application.Facts{Site: application.SiteOf(f.Property, f.Customer, f.Company), Zone: f.Company.Zone, Now: f.Now,
 		CloseOutID: d.entry.ID, VisitID: f.Visit.ID, VisitEnd: d.entry.FinishedAt, Product: f.Products[a.ProductID],
-		Areas: f.Areas, People: f.People, Reporter: f.People[d.who.PersonID], CrewSupervisor: f.Crew.SupervisorID,
-		Machines: f.Machines, Lots: lots, Past: d.past(), Cuts: d.cuts(), Days: f.Days, DaysAt: f.DaysAt,
+		Areas: f.Areas, People: f.People, Reporter: f.People[d.who.PersonID], CrewSupervisor: f.CrewSupervisor,
+		Machines: f.Machines, Lots: lots, Past: d.past(), Cuts: d.cuts(), Days: f.Days,
 		Rules: application.RulesAt(recordrule.All(), f.Property.State, append(slices.Clone(f.Company.Jurisdictions), f.Property.Jurisdictions...))}
 	if ft := f.Property.WaterDistanceFt; ft != nil {
 		far := unit.Length(*ft) * unit.Foot
