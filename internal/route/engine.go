@@ -234,6 +234,9 @@ func (e *engine) takeOver() {
 	}
 	for r, given := range e.opt.Start.Routes {
 		t := e.tours[r]
+		if e.takeWhole(r, given) {
+			continue
+		}
 		for _, c := range given {
 			if c < 0 || c >= len(e.at) || e.at[c] >= 0 || e.slotCost(int32(c), r) < 0 {
 				continue
@@ -248,6 +251,42 @@ func (e *engine) takeOver() {
 			e.at[c] = int32(r)
 		}
 	}
+}
+
+// takeWhole takes a route as it was given, if all of it fits and nothing that
+// lies in the slot already is missing from it or moved from the beginning.
+func (e *engine) takeWhole(r int, given []int) bool {
+	t := e.tours[r]
+	had := t.stops
+	var list []int32
+	kept := 0
+	for k, c := range given {
+		if c < 0 || c >= len(e.at) || e.slotCost(int32(c), r) < 0 || slices.Contains(list, int32(c)) {
+			return false
+		}
+		if k < e.slots[r].head && (k >= len(had) || had[k] != int32(c)) {
+			return false
+		}
+		if e.at[c] == int32(r) {
+			kept++
+		} else if e.at[c] >= 0 {
+			return false
+		}
+		list = append(list, int32(c))
+	}
+	if kept != len(had) {
+		return false
+	}
+	t.stops = list
+	if e.update(r); t.bad {
+		t.stops = had
+		e.update(r)
+		return false
+	}
+	for _, c := range list {
+		e.at[c] = int32(r)
+	}
+	return true
 }
 
 // search runs rounds until the iterations, the time or the context end.
