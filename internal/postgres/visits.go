@@ -42,7 +42,7 @@ func (r visitRow) visit(tasks []visit.Task) visit.Visit {
 }
 
 const visitTaskColumns = `id, visit_id, turf_area_id, work, minutes, due_opens, due_best, due_closes, why, product_id,
-	label_version_id, rate, rate_unit, target, findings`
+	label_version_id, rate, rate_unit, target, treatment, findings`
 
 type visitTaskRow struct {
 	ID             uuid.UUID                   `db:"id"`
@@ -59,6 +59,7 @@ type visitTaskRow struct {
 	Rate           sql.NullFloat64             `db:"rate"`
 	RateUnit       string                      `db:"rate_unit"`
 	Target         string                      `db:"target"`
+	Treatment      string                      `db:"treatment"`
 	Findings       jsonColumn[[]label.Finding] `db:"findings"`
 }
 
@@ -66,7 +67,7 @@ func (r visitTaskRow) task() visit.Task {
 	return visit.Task{ID: r.ID, TurfAreaID: r.TurfAreaID, Work: turf.Work(r.Work), Minutes: r.Minutes,
 		DueOpens: r.DueOpens, DueBest: r.DueBest, DueCloses: r.DueCloses, Why: r.Why, ProductID: r.ProductID.UUID,
 		LabelVersionID: r.LabelVersionID.UUID, Rate: r.Rate.Float64, RateUnit: label.RateUnit(r.RateUnit),
-		Target: r.Target, Findings: r.Findings.V}
+		Target: r.Target, Treatment: r.Treatment, Findings: r.Findings.V}
 }
 
 // visitsWhere reads visits with their tasks in two queries, however many.
@@ -169,7 +170,7 @@ var (
 		"reason text", "proposal_id uuid", "version integer", "updated_at timestamptz")
 	visitTaskBulk = newBulkTable("visit_task", "id uuid", "visit_id uuid", "turf_area_id uuid", "work text",
 		"minutes numeric", "due_opens date", "due_best date", "due_closes date", "why text", "product_id uuid",
-		"label_version_id uuid", "rate numeric", "rate_unit text", "target text", "findings jsonb")
+		"label_version_id uuid", "rate numeric", "rate_unit text", "target text", "findings jsonb", "treatment text")
 )
 
 // AddVisits keeps visits that the office places, all or none, in two
@@ -236,7 +237,7 @@ func taskValues(v *visit.Visit) ([][]any, error) {
 			return nil, err
 		}
 		rows[i] = []any{t.ID, v.ID, t.TurfAreaID, string(t.Work), t.Minutes, t.DueOpens, t.DueBest, t.DueCloses, t.Why,
-			orNull(t.ProductID), orNull(t.LabelVersionID), floatOrNull(t.Rate), string(t.RateUnit), t.Target, findings}
+			orNull(t.ProductID), orNull(t.LabelVersionID), floatOrNull(t.Rate), string(t.RateUnit), t.Target, findings, t.Treatment}
 	}
 	return rows, nil
 }

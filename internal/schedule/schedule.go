@@ -8,7 +8,6 @@ import (
 	"github.com/google/uuid"
 
 	"thirdcut/internal/civil"
-	"thirdcut/internal/plan"
 	"thirdcut/internal/turf"
 )
 
@@ -41,7 +40,7 @@ type Proposal struct {
 	AskedAt    time.Time
 	ComputedAt time.Time
 	Basis      string // fingerprint of the visits and windows it was made from
-	Plan       plan.Proposal
+	Plan       Document
 	Problem    string
 	Version    int
 	DecidedBy  uuid.UUID

@@ -1,0 +1,15 @@
+package jobs
+
+import (
+	"context"
+	"time"
+
+	"thirdcut/internal/postgres"
+)
+
+// windowsRefresh computes due windows, of one property or of all.
+func (w *Worker) windowsRefresh() kind {
+	return kind{postgres.JobRefreshWindows, 10 * time.Minute, 8, decoded(func(ctx context.Context, p postgres.RefreshWindows) error {
+		return w.Schedule.RefreshWindows(ctx, p.PropertyID)
+	})}
+}
