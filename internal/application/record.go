@@ -123,12 +123,15 @@ type Record struct {
 	Diluent       *Amount `json:"diluent,omitempty"` // gal
 	DilutedVolume *Amount `json:"diluted_volume,omitempty"`
 	Spot          bool    `json:"spot"`
-	Target        string  `json:"target,omitempty"`
-	SiteType      string  `json:"site_type"`
-	Method        string  `json:"method,omitempty"`
-	Equipment     string  `json:"equipment,omitempty"`
-	Calibration   string  `json:"calibration,omitempty"`
-	Lots          []Lot   `json:"lots,omitempty"`
+	// SpotAcresOfDay is all spot work of the applicator's day, acres. It is not
+	// part of the record: readers that know it fill it in; nil: not known.
+	SpotAcresOfDay *float64 `json:"-"`
+	Target         string   `json:"target,omitempty"`
+	SiteType       string   `json:"site_type"`
+	Method         string   `json:"method,omitempty"`
+	Equipment      string   `json:"equipment,omitempty"`
+	Calibration    string   `json:"calibration,omitempty"`
+	Lots           []Lot    `json:"lots,omitempty"`
 
 	Applicator Who      `json:"applicator"`
 	Supervisor Who      `json:"supervisor,omitzero"`
