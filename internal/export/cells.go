@@ -103,6 +103,7 @@ type cells struct {
 	application.Record
 	judged recordrule.Record
 	zone   *time.Location
+	rule   recordrule.Rule // in force on the day
 }
 
 // of returns the cell of an element: amounts, areas and readings as they were
@@ -172,8 +173,17 @@ func (c cells) areas() string {
 }
 
 // location puts the names of the turf areas after the address: with both an
-// inspector finds the spot.
+// inspector finds the spot. Spot work stands under the words that the rule has
+// for it.
 func (c cells) location() string {
+	place := c.place()
+	if s := c.rule.SpotRule; c.Spot && s != nil && s.LocationPrefix != "" && place != "" {
+		return s.LocationPrefix + ": " + place
+	}
+	return place
+}
+
+func (c cells) place() string {
 	place, _ := plain(c.judged.Fields["site_location"]).(string)
 	if place == "" {
 		place = c.SiteAddress

@@ -99,7 +99,7 @@ func (w *writer) recordColumns() columns {
 }
 
 func (w *writer) recordCells(r Row, judged recordrule.Record, zone *time.Location) []any {
-	c := cells{r.Record, judged, zone}
+	c := cells{r.Record, judged, zone, w.rule(r.AppliedOn)}
 	row := make([]any, 0, len(w.elements)+6)
 	row = append(row, r.Seq)
 	for _, e := range w.elements {
