@@ -103,7 +103,6 @@ type cells struct {
 	application.Record
 	judged recordrule.Record
 	zone   *time.Location
-	rule   recordrule.Rule // in force on the day
 }
 
 // of returns the cell of an element: amounts, areas and readings as they were
@@ -135,7 +134,7 @@ func (c cells) of(id string) any {
 	case "air_temp":
 		return reading(c.WeatherStart.AirTempEntered, c.WeatherStart.AirTempF, c.WeatherStart.Origin)
 	case "wind_speed":
-		return reading(c.WeatherStart.WindEntered, c.WeatherStart.WindMPH, c.WeatherStart.Origin)
+		return reading(c.WeatherStart.WindEntered, c.WeatherStart.WindMPH, c.WeatherStart.WindOrigin)
 	case "site_location":
 		return c.location()
 	case "posted":
@@ -173,21 +172,9 @@ func (c cells) areas() string {
 }
 
 // location puts the names of the turf areas after the address: with both an
-// inspector finds the spot. Spot work stands under the words that the rule has
-// for it.
+// inspector finds the spot. Spot work has them already.
 func (c cells) location() string {
-	place := c.place()
-	if s := c.rule.SpotRule; c.Spot && s != nil && s.LocationPrefix != "" && place != "" {
-		return s.LocationPrefix + ": " + place
-	}
-	return place
-}
-
-func (c cells) place() string {
-	place, _ := plain(c.judged.Fields["site_location"]).(string)
-	if place == "" {
-		place = c.SiteAddress
-	}
+	place, _ := c.judged.Fields["site_location"].(string)
 	var names []string
 	for _, l := range c.Lines {
 		if l.Name != "" && !strings.Contains(place, l.Name) {

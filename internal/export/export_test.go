@@ -45,7 +45,6 @@ type shelf struct {
 	head    application.Head
 	files   map[uuid.UUID]export.File
 	kept    bytes.Buffer
-	told    []int64
 	failing error // what reading the records ends with
 }
 
@@ -93,11 +92,6 @@ func (s *shelf) StartExport(_ context.Context, id uuid.UUID, rows int64) (bool, 
 	return true, nil
 }
 
-func (s *shelf) ExportProgress(_ context.Context, _ uuid.UUID, rows int64) error {
-	s.told = append(s.told, rows)
-	return nil
-}
-
 func (s *shelf) FailExport(_ context.Context, id uuid.UUID, why string) error {
 	f := s.files[id]
 	f.State, f.Problem = export.Failed, why
@@ -121,22 +115,6 @@ func (d drawer) Finish(seq int64, hash []byte, rows int64) error {
 	return nil
 }
 
-// judged maps what the tests need of a record to what rules see.
-func judged(r application.Record) recordrule.Record {
-	f := recordrule.Record{ID: r.ID.String(), Date: r.AppliedOn, Pesticide: r.Pesticide, Fertiliser: r.Fertiliser, Fields: map[string]any{
-		"product_name": r.ProductName, "epa_reg_no": r.EPARegNo, "active_ingredient": r.ActiveIngredient, "rate": r.Rate, "mix_rate": r.MixRate,
-		"amount_applied": r.Total.Entered, "site_address": r.SiteAddress, "site_type": r.SiteType, "target_pest": r.Target,
-		"date": r.AppliedOn, "start_time": r.StartedAt, "end_time": r.FinishedAt, "wind_direction": r.WeatherStart.WindDirection,
-		"wind_speed": r.WeatherStart.WindEntered, "applicator_name": r.Applicator.Name, "customer_name": r.CustomerName,
-		"equipment": r.Equipment, "property_owner": r.PropertyOwner,
-	}}
-	if len(r.Lines) > 0 {
-		f.Fields["area_treated"] = r.Lines[0].AreaTreated.Entered
-	}
-	f.Conditions = recordrule.Conditions(recordrule.JobFacts{Pesticide: r.Pesticide, RestrictedUse: r.RestrictedUse, EPARegistered: r.EPARegNo != ""})
-	return f
-}
-
 func record(seq int64, day string, change ...func(*application.Record)) export.Row {
 	d := civil.MustDate(day)
 	wind := 4.0
@@ -145,10 +123,10 @@ func record(seq int64, day string, change ...func(*application.Record)) export.R
 		Lines: []application.Line{
 			{Name: "Front", AreaTreated: application.Amount{Entered: "5,200 sq ft", Value: 5200, Unit: "sq ft"}},
 			{Name: "Back", AreaTreated: application.Amount{Entered: "0.1 acre", Value: 4356, Unit: "sq ft"}}},
-		Total: application.Amount{Entered: "4.5 oz", Value: 0.12757, Unit: "kg"}, Rate: "0.47 oz/1000 sq ft", MixRate: "0.9 oz/gal",
+		Total: application.Amount{Entered: "4.5 oz", Value: 0.12757, Unit: "kg"}, AreaTreated: application.Amount{Entered: "9,556 sq ft", Value: 9556, Unit: "sq ft"}, Rate: "0.47 oz/1000 sq ft", MixRate: "0.9 oz/gal",
 		Target: "crabgrass", SiteType: "turf", Equipment: "backpack sprayer",
 		Applicator:   application.Who{Name: "Dana Pell"},
-		WeatherStart: application.Weather{WindEntered: "4 mph", WindMPH: &wind, WindDirection: "NW", Origin: application.Measured},
+		WeatherStart: application.Weather{WindEntered: "4 mph", WindMPH: &wind, WindDirection: "NW", Origin: application.Measured, WindOrigin: application.Measured},
 		ReentryText:  "until dry", ReentryAt: d.At(700, eastern)}
 	r.ProductName, r.EPARegNo, r.ActiveIngredient, r.Pesticide = "Greenfield 4L", "000-111", "prodiamine", true
 	r.SiteAddress, r.CustomerName, r.PropertyOwner = "12 Elm Row", "Ada Quill", "Ada Quill"
@@ -169,7 +147,7 @@ func service(s *shelf) *export.Service {
 	if s.head.Seq == 0 && len(s.rows) > 0 {
 		s.head = application.Head{Seq: 77, Hash: application.Chain(application.Hash{}, "head")}
 	}
-	return &export.Service{Store: s, Rules: rules, Judged: judged, Real: time.Now,
+	return &export.Service{Store: s, Rules: rules, Real: time.Now,
 		NewBook:  func(out io.Writer) (export.Book, error) { return workbook.New(out, "") },
 		NewTable: func(out io.Writer, header []string) (export.Table, error) { return workbook.NewCSV(out, header) }}
 }
@@ -551,13 +529,13 @@ func TestWriteTellsProgressAndKeepsFailures(t *testing.T) {
 	if got := s.files[f.ID]; got.State != export.Failed || strings.Contains(got.Problem, "connection") || got.Problem == "" {
 		t.Errorf("after a failure: %+v", got)
 	}
-	s.failing, s.told = nil, nil
+	s.failing = nil
 	var heard []string
 	if err := v.Write(t.Context(), f.ID, func(done, total int64) { heard = append(heard, fmt.Sprint(done, "/", total)) }); err != nil {
 		t.Fatal(err)
 	}
-	if got := s.files[f.ID]; got.State != export.Ready || got.RowsDone != 1200 || got.ChainSeq != 77 || fmt.Sprint(heard, s.told) != "[500/1200 1000/1200 1200/1200] [500 1000 1200]" {
-		t.Errorf("export %+v, progress %v %v", got, heard, s.told)
+	if got := s.files[f.ID]; got.State != export.Ready || got.RowsDone != 1200 || got.ChainSeq != 77 || fmt.Sprint(heard) != "[500/1200 1000/1200 1200/1200]" {
+		t.Errorf("export %+v, progress %v", got, heard)
 	}
 	size := s.kept.Len()
 	if err := v.Write(t.Context(), f.ID, nil); err != nil || s.kept.Len() != size {

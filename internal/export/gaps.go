@@ -41,11 +41,11 @@ func (s *Service) WriteGaps(ctx context.Context, out io.Writer, ruleIDs []string
 	if err != nil {
 		return 0, err
 	}
-	err = s.Store.ReadRecords(ctx, from, to, func(application.Head, int64) error { return nil }, func(r Row) error {
+	err = readDays(ctx, s.Store, from, to, func(application.Head, int64) error { return nil }, func(r Row) error {
 		if r.CorrectedBySeq != 0 {
 			return nil
 		}
-		judged := s.Judged(r.Record)
+		judged := r.Judged()
 		for _, w := range judges {
 			n, err := w.gapRows(t, r, judged)
 			if err != nil {

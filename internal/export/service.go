@@ -57,7 +57,6 @@ type Store interface {
 	AskExport(ctx context.Context, f File) error
 	Export(ctx context.Context, id uuid.UUID) (File, error)
 	StartExport(ctx context.Context, id uuid.UUID, rows int64) (again bool, err error)
-	ExportProgress(ctx context.Context, id uuid.UUID, rows int64) error
 	OpenExport(ctx context.Context, id uuid.UUID) Sink
 	FailExport(ctx context.Context, id uuid.UUID, why string) error
 }
@@ -85,9 +84,6 @@ type Service struct {
 	NewBook  func(out io.Writer) (Book, error)
 	NewTable func(out io.Writer, header []string) (Table, error)
 	Real     func() time.Time
-
-	// Judged is the record as rules see it.
-	Judged func(application.Record) recordrule.Record
 }
 
 // Summary is what went into a file.
@@ -202,8 +198,7 @@ func judgesRecords(r recordrule.Rule) error {
 }
 
 // Write makes the export that was asked for and keeps it. Done before, it does
-// nothing. progress may be nil; it hears, as the store does, how many of the
-// records are read. A failure is kept with the export, in words, unless ctx
+// nothing. progress may be nil; it hears how many of the records are read. A failure is kept with the export, in words, unless ctx
 // ended; the job may try again.
 func (s *Service) Write(ctx context.Context, exportID uuid.UUID, progress func(done, total int64)) error {
 	err := s.write(ctx, exportID, progress)
@@ -241,12 +236,7 @@ func (s *Service) write(ctx context.Context, id uuid.UUID, progress func(done, t
 		}
 		return err
 	}
-	w.progress = func(done, total int64) error {
-		if progress != nil {
-			progress(done, total)
-		}
-		return s.Store.ExportProgress(ctx, id, done)
-	}
+	w.progress = progress
 	sink := s.Store.OpenExport(ctx, id)
 	err = w.write(ctx, f.Format, sink)
 	if ready {

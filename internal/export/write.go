@@ -45,7 +45,7 @@ type writer struct {
 	zones    zones
 
 	started  func(total int64) error
-	progress func(done, total int64) error
+	progress func(done, total int64)
 
 	total int64
 	sums  *sums
@@ -99,7 +99,7 @@ func (w *writer) recordColumns() columns {
 }
 
 func (w *writer) recordCells(r Row, judged recordrule.Record, zone *time.Location) []any {
-	c := cells{r.Record, judged, zone, w.rule(r.AppliedOn)}
+	c := cells{r.Record, judged, zone}
 	row := make([]any, 0, len(w.elements)+6)
 	row = append(row, r.Seq)
 	for _, e := range w.elements {
@@ -146,7 +146,7 @@ func (w *writer) begin(head application.Head, total int64) error {
 
 // each reads the records and hands on those that the rule asks for.
 func (w *writer) each(ctx context.Context, open func() error, use func(r Row, judged recordrule.Record, zone *time.Location) error) error {
-	err := w.Store.ReadRecords(ctx, w.from, w.to, func(head application.Head, total int64) error {
+	err := readDays(ctx, w.Store, w.from, w.to, func(head application.Head, total int64) error {
 		if err := w.begin(head, total); err != nil {
 			return err
 		}
@@ -154,11 +154,9 @@ func (w *writer) each(ctx context.Context, open func() error, use func(r Row, ju
 	}, func(r Row) error {
 		w.Read++
 		if w.progress != nil && w.Read%progressEvery == 0 {
-			if err := w.progress(w.Read, w.total); err != nil {
-				return err
-			}
+			w.progress(w.Read, w.total)
 		}
-		judged := w.Judged(r.Record)
+		judged := r.Judged()
 		if !w.rule(r.AppliedOn).Applies(judged) {
 			return nil
 		}
@@ -176,7 +174,7 @@ func (w *writer) each(ctx context.Context, open func() error, use func(r Row, ju
 		return use(r, judged, zone)
 	})
 	if err == nil && w.progress != nil {
-		err = w.progress(w.Read, w.total)
+		w.progress(w.Read, w.total)
 	}
 	return err
 }
