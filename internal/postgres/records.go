@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 
-	"github.com/google/uuid"
 	"github.com/jmoiron/sqlx"
 
 	"thirdcut/internal/application"
@@ -98,5 +97,3 @@ func insertMove(ctx context.Context, tx *sqlx.Tx, m stock.Move) error {
 	}
 	return nil
 }
-
-var _ = uuid.Nil
