@@ -1,8 +1,10 @@
 package postgres
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
+	"database/sql"
 	"fmt"
 	"hash"
 	"io"
@@ -11,6 +13,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/jmoiron/sqlx"
 
+	"thirdcut/internal/application"
 	"thirdcut/internal/civil"
 	"thirdcut/internal/export"
 )
@@ -134,8 +137,8 @@ type ExportSink struct {
 	buf     []byte
 }
 
-// NewExportSink opens the sink of one attempt at an export.
-func (db *DB) NewExportSink(ctx context.Context, id uuid.UUID) *ExportSink {
+// OpenExport opens the sink of one attempt at an export.
+func (db *DB) OpenExport(ctx context.Context, id uuid.UUID) export.Sink {
 	return &ExportSink{ctx: ctx, db: db, id: id, attempt: int32(db.Real().UnixNano() & 0x7fffffff), sum: sha256.New()}
 }
 
@@ -188,6 +191,68 @@ func (s *ExportSink) Finish(chainSeq int64, chainHash []byte, rows int64) error 
 		}
 		return finishJob(s.ctx, tx)
 	})
+}
+
+// exportedSQL reads records with the numbers of what they supersede and of what
+// supersedes them.
+const exportedSQL = `select r.sealed_text, r.prev_hash, r.hash, coalesce(b.seq, 0), coalesce(a.seq, 0)
+	from application_record r
+	left join application_record b on b.id = r.supersedes_id
+	left join application_record a on a.supersedes_id = r.id
+	where r.applied_on between $1 and $2 order by r.applied_on, r.seq`
+
+// ReadRecords reads the records of applications from the first to the last day,
+// both included, in the order of day and number, all in one snapshot: begin is
+// told the chain's head and how many records will come. Memory stays flat.
+func (db *DB) ReadRecords(ctx context.Context, from, to civil.Date, begin func(head application.Head, total int64) error, each func(export.Row) error) error {
+	tx, err := db.BeginTxx(ctx, &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true})
+	if err != nil {
+		return fmt.Errorf("begin to read records: %w", err)
+	}
+	defer tx.Rollback() // nothing was written
+	head, err := readChain(ctx, tx, "")
+	if err != nil {
+		return err
+	}
+	var total int64
+	if err := tx.GetContext(ctx, &total, `select count(*) from application_record where applied_on between $1 and $2`, from, to); err != nil {
+		return fmt.Errorf("count records: %w", err)
+	}
+	if err := begin(head, total); err != nil {
+		return err
+	}
+	rows, err := tx.QueryContext(ctx, exportedSQL, from, to)
+	if err != nil {
+		return fmt.Errorf("read records: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		r, err := scanExported(rows)
+		if err != nil {
+			return err
+		}
+		if err := each(r); err != nil {
+			return err
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return fmt.Errorf("read records: %w", err)
+	}
+	return nil
+}
+
+func scanExported(rows *sql.Rows) (r export.Row, err error) {
+	var text string
+	var prev, hash []byte
+	if err := rows.Scan(&text, &prev, &hash, &r.CorrectsSeq, &r.CorrectedBySeq); err != nil {
+		return r, fmt.Errorf("read a record: %w", err)
+	}
+	if r.Record, err = application.Unseal(text); err != nil {
+		return r, err
+	}
+	sum := application.Chain(application.Hash(prev), text)
+	r.Broken = !bytes.Equal(sum[:], hash)
+	return r, nil
 }
 
 // FailExport says why an export was not made.
