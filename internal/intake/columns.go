@@ -22,6 +22,8 @@ type column struct {
 var lawnColumns = []column{
 	{"customer_key", []string{"customer number", "customer no", "customer id", "account number", "account", "client id"}},
 	{"customer", []string{"customer", "customer name", "client", "client name", "name", "bill to"}},
+	{"first_name", []string{"first name", "firstname", "given name"}},
+	{"last_name", []string{"last name", "lastname", "surname", "family name"}},
 	{"email", []string{"email", "e-mail", "email address", "customer email"}},
 	{"phone", []string{"phone", "telephone", "phone number", "mobile", "cell"}},
 	{"billing_address", []string{"billing address", "bill address", "mailing address", "invoice address"}},
@@ -36,15 +38,15 @@ var lawnColumns = []column{
 	{"access_note", []string{"access note", "access", "access notes", "notes", "note", "gate note"}},
 	{"gate_code", []string{"gate code", "gate", "code"}},
 	{"sensitivities", []string{"sensitivities", "sensitivity", "hazards", "watch out", "pets"}},
-	{"area_name", []string{"area name", "turf area", "lawn area name", "section", "part"}},
-	{"area", []string{"area", "size", "lawn size", "turf size", "area sq ft", "sq ft", "sqft", "square feet", "lawn sq ft", "turf sq ft"}},
+	{"area_name", []string{"area name", "turf area name", "lawn area name", "lawn name", "section", "part"}},
+	{"area", []string{"area", "size", "lawn size", "turf size", "lawn area", "sq ft", "sqft", "square feet", "acres"}},
 	{"area_method", []string{"area method", "measured by", "how measured"}},
 	{"area_measured_on", []string{"area measured on", "measured on", "date measured"}},
 	{"species", []string{"species", "grass", "grass type", "turf", "turf type", "turfgrass"}},
 	{"cutting_height", []string{"cutting height", "height of cut", "hoc", "mowing height", "cut height", "height"}},
 	{"mower", []string{"mower", "mower type"}},
 	{"exposure", []string{"exposure", "sun", "light", "shade"}},
-	{"slope", []string{"slope percent", "slope", "slope %", "grade"}},
+	{"slope", []string{"slope percent", "slope", "grade"}},
 	{"soil", []string{"soil", "soil type", "soil texture"}},
 	{"irrigated", []string{"irrigated", "irrigation", "sprinklers", "sprinkler"}},
 	{"n_year", []string{"n lb/1000 sq ft per year", "n lb per 1000 sq ft per year", "nitrogen", "n per year", "n lb/1000", "lb n"}},
@@ -86,85 +88,187 @@ func columnNames() []string {
 	return names
 }
 
-// matchColumns finds the place of each of our columns among a sheet's headers.
-// What is neither ours nor near it is returned as left alone.
-func matchColumns(header []string, m Mapping) (at map[string]int, left []string, err error) {
-	at = map[string]int{}
-	used := map[int]string{}
-	take := func(name string, i int) error {
-		if other, ok := used[i]; ok && other != name {
-			return fault.New(fault.Invalid, "ambiguous-columns", "the header %q in column %s would be both %s and %s; say which with a mapping file", header[i], columnLetter(i), other, name)
+// columnOf are our columns by each header, made comparable.
+var columnOf = func() map[string]string {
+	byHeader := map[string]string{}
+	for _, c := range lawnColumns {
+		byHeader[plain(c.name)] = c.name
+		for _, h := range c.headers {
+			byHeader[plain(h)] = c.name
 		}
-		if before, ok := at[name]; ok && before != i {
-			return fault.New(fault.Invalid, "ambiguous-columns", "the headers %q (column %s) and %q (column %s) both mean %s; say which with a mapping file",
-				header[before], columnLetter(before), header[i], columnLetter(i), name)
-		}
-		at[name], used[i] = i, name
+	}
+	return byHeader
+}()
+
+// named is the column that a header names exactly, its unit aside; empty for none.
+func named(header string) string {
+	if c, ok := columnOf[plain(header)]; ok {
+		return c
+	}
+	name, _ := splitUnit(header)
+	return columnOf[name]
+}
+
+// nearly are the columns that a header of some length names but for one slip of
+// the finger.
+func nearly(header string) []string {
+	name, _ := splitUnit(header)
+	if len(name) < 6 {
 		return nil
 	}
-	mapped := make([]string, 0, len(m))
-	for ours := range m {
-		mapped = append(mapped, ours)
-	}
-	sort.Strings(mapped)
-	for _, ours := range mapped {
-		i := slices.IndexFunc(header, func(h string) bool { return plain(h) == plain(m[ours]) })
-		if i < 0 {
-			return nil, nil, fault.New(fault.Invalid, "bad-mapping", "the mapping wants %s from a header %q, and the sheet has none such; it has %s", ours, m[ours], strings.Join(header, ", "))
+	var found []string
+	for _, c := range lawnColumns {
+		if slices.ContainsFunc(c.headers, func(k string) bool { return len(k) >= 6 && oneSlip(plain(k), name) }) {
+			found = append(found, c.name)
 		}
-		if err := take(ours, i); err != nil {
+	}
+	return found
+}
+
+// scoreLawnHeader counts the cells that name a column of ours.
+func scoreLawnHeader(m Mapping) headerScore {
+	theirs := map[string]bool{}
+	for _, h := range m {
+		theirs[plain(h)] = true
+	}
+	return func(cells []string) int {
+		n := 0
+		for _, c := range cells {
+			if c != "" && (theirs[plain(c)] || named(c) != "" || len(nearly(c)) > 0) {
+				n++
+			}
+		}
+		return n
+	}
+}
+
+// matcher gathers which header is which column.
+type matcher struct {
+	header []string
+	at     map[string]int // column to place
+	used   map[int]string // place to column
+}
+
+func (m *matcher) take(name string, i int) error {
+	if before, ok := m.at[name]; ok {
+		return fault.New(fault.Invalid, "ambiguous-columns", "the headers %q (column %s) and %q (column %s) both mean %s; rename one, or say which with a mapping file",
+			m.header[before], columnLetter(before), m.header[i], columnLetter(i), name)
+	}
+	m.at[name], m.used[i] = i, name
+	return nil
+}
+
+// matchColumns finds the place of each of our columns among a sheet's headers:
+// by the mapping, else by an exact name, else by a name with one slip. What is
+// none of ours is returned as left alone.
+func matchColumns(header []string, mapping Mapping) (at map[string]int, left []string, err error) {
+	m := &matcher{header: header, at: map[string]int{}, used: map[int]string{}}
+	for _, step := range []func(Mapping) error{m.byMapping, m.byName, m.bySlip} {
+		if err := step(mapping); err != nil {
 			return nil, nil, err
 		}
 	}
-	for _, near := range []func(a, b string) bool{func(a, b string) bool { return a == b }, almost} {
-		for i, h := range header {
-			if _, ok := used[i]; ok || h == "" {
-				continue
-			}
-			for _, c := range lawnColumns {
-				if _, byMap := m[c.name]; byMap {
-					continue
-				}
-				if _, have := at[c.name]; have && !slices.ContainsFunc(c.headers, func(k string) bool { return plain(k) == plain(h) }) {
-					continue // a near miss never competes with a plain hit
-				}
-				if slices.ContainsFunc(c.headers, func(k string) bool { return near(plain(k), plain(h)) }) {
-					if err := take(c.name, i); err != nil {
-						return nil, nil, err
-					}
-				}
-			}
-		}
-	}
 	for i, h := range header {
-		if _, ok := used[i]; !ok && h != "" {
+		if _, ok := m.used[i]; !ok && h != "" {
 			left = append(left, fmt.Sprintf("%s (column %s)", h, columnLetter(i)))
 		}
 	}
+	_, last := m.at["last_name"]
 	for _, n := range neededColumns {
-		if _, ok := at[n]; !ok {
-			return nil, nil, fault.New(fault.Invalid, "missing-column", "the sheet has no column for the %s; name it %q, or say which it is with a mapping file. Its headers are: %s", n, n, strings.Join(header, ", "))
+		if _, ok := m.at[n]; !ok && !(n == "customer" && last) {
+			return nil, nil, fault.New(fault.Invalid, "missing-column", "the sheet has no column for the %s; name it %q, or say which it is with a mapping file. Its headers are: %s", n, n, shown(header))
 		}
 	}
-	return at, left, nil
+	return m.at, left, nil
+}
+
+// shown lists headers in a sentence of bearable length.
+func shown(header []string) string {
+	text := strings.Join(header, ", ")
+	if r := []rune(text); len(r) > 600 {
+		return string(r[:600]) + " …"
+	}
+	return text
+}
+
+func (m *matcher) byMapping(mapping Mapping) error {
+	ours := make([]string, 0, len(mapping))
+	for name := range mapping {
+		ours = append(ours, name)
+	}
+	sort.Strings(ours)
+	for _, name := range ours {
+		theirs := mapping[name]
+		i := slices.IndexFunc(m.header, func(h string) bool { return h != "" && plain(h) == plain(theirs) })
+		if i < 0 {
+			return fault.New(fault.Invalid, "bad-mapping", "the mapping wants %s from a header %q, and the sheet has none such; it has %s", name, theirs, shown(m.header))
+		}
+		if other, ok := m.used[i]; ok {
+			return fault.New(fault.Invalid, "bad-mapping", "the mapping takes both %s and %s from the header %q; a column is one of the two", other, name, theirs)
+		}
+		if err := m.take(name, i); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (m *matcher) byName(mapping Mapping) error {
+	for i, h := range m.header {
+		name := named(h)
+		if _, mapped := mapping[name]; name == "" || mapped || m.used[i] != "" {
+			continue
+		}
+		if err := m.take(name, i); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (m *matcher) bySlip(Mapping) error {
+	for i, h := range m.header {
+		if m.used[i] != "" {
+			continue
+		}
+		// A near miss never competes with a plain hit.
+		near := slices.DeleteFunc(nearly(h), func(name string) bool { _, have := m.at[name]; return have })
+		if len(near) > 1 {
+			return fault.New(fault.Invalid, "ambiguous-columns", "the header %q (column %s) may mean %s; rename it, or say which with a mapping file", h, columnLetter(i), strings.Join(near, " or "))
+		}
+		if len(near) == 1 {
+			if err := m.take(near[0], i); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // plain makes headers comparable: lower case, letters and digits, words apart by a blank.
 func plain(h string) string {
-	words := strings.FieldsFunc(strings.ToLower(h), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '%' })
+	h = strings.ReplaceAll(strings.ToLower(h), "²", "2")
+	words := strings.FieldsFunc(h, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '%' })
 	return strings.Join(words, " ")
 }
 
-// almost says whether two longer headers differ by one slip of the finger, or
-// one is the other with its unit behind it.
-func almost(ours, theirs string) bool {
-	if len(ours) >= 3 && strings.HasPrefix(theirs, ours+" ") && unitWords[strings.TrimPrefix(theirs, ours+" ")] {
-		return true
-	}
-	return len(ours) >= 6 && len(theirs) >= 6 && oneSlip(ours, theirs)
-}
+// headerUnits are units that may stand behind a header's name, in plain words.
+var headerUnits = map[string]bool{"in": true, "inch": true, "inches": true, "mm": true, "cm": true,
+	"sq ft": true, "sqft": true, "ft2": true, "sf": true, "square feet": true, "1000 sq ft": true, "1 000 sq ft": true, "k sq ft": true, "ksf": true,
+	"ac": true, "acre": true, "acres": true, "m2": true, "sq m": true, "sqm": true, "sq yd": true, "ha": true,
+	"%": true, "percent": true, "days": true, "usd": true, "dollars": true, "deg": true, "degrees": true, "lb": true, "mm dd": true}
 
-var unitWords = map[string]bool{"in": true, "inches": true, "sq ft": true, "sqft": true, "sf": true, "ac": true, "acres": true, "mm": true, "%": true, "days": true, "usd": true}
+// splitUnit parts a header such as "Area (sq ft)" or "HOC mm" into its name and
+// its unit, both plain; the unit is empty where none is named.
+func splitUnit(header string) (name, unit string) {
+	words := strings.Fields(plain(header))
+	for n := min(4, len(words)-1); n > 0; n-- {
+		if u := strings.Join(words[len(words)-n:], " "); headerUnits[u] {
+			return strings.TrimSuffix(strings.Join(words[:len(words)-n], " "), " in"), u // "Lawn size in acres"
+		}
+	}
+	return strings.Join(words, " "), ""
+}
 
 // oneSlip says whether one letter was added, dropped or changed, or two were swapped.
 func oneSlip(a, b string) bool {

@@ -101,7 +101,7 @@ func TestEveryBadCellIsNamed(t *testing.T) {
 	}{
 		{2, "E Area", "positive number"}, {2, "F Cutting height", "30 in is no cutting height"}, {2, "H Irrigated", "yes or no"},
 		{2, "I Min days", "more than the greatest"}, {2, "K Measured on", "does not exist"}, {2, "L Services", `"dance"`}, {2, "M Slope", "percentage"}, {2, "N State", "two letters"},
-		{3, "A Customer", "no name"}, {3, "B Address", "no address"}, {3, "C Lat", "both"}, {3, "E Area", "comma"}, {3, "F Cutting height", "unit"}, {3, "I Min days", "whole number"}, {3, "K Measured on", "does not exist"},
+		{3, "A Customer", "no name"}, {3, "B Address", "no address"}, {3, "D Long", "both"}, {3, "E Area", "comma"}, {3, "F Cutting height", "unit"}, {3, "I Min days", "whole number"}, {3, "K Measured on", "does not exist"},
 		{4, "E Area", "believable"}, {4, "F Cutting height", "0 in is no cutting height"},
 		{5, "C Lat", "sea"}, {5, "E Area", "neither a size"},
 	} {

@@ -51,36 +51,43 @@ func ReadWeather(data []byte, name string, o WeatherOptions) (WeatherFile, error
 	if len(data) > MaxBytes {
 		return WeatherFile{}, fault.New(fault.TooLarge, "file-too-large", "%s has %d MB; a weather file may have %d MB at most", name, len(data)>>20, MaxBytes>>20)
 	}
-	text, err := asUTF8(data, name)
-	if err != nil {
-		return WeatherFile{}, err
-	}
-	if strings.TrimSpace(text) == "" {
-		return WeatherFile{}, fault.New(fault.Invalid, "empty-file", "%s is empty", name)
-	}
-	first, _, _ := strings.Cut(strings.TrimLeft(text, "\r\n"), "\n")
-	first = strings.TrimRight(first, "\r")
 	w := &weatherReader{name: name, options: o, days: map[civil.Date]*day{}}
-	switch {
-	case dlyLine.MatchString(first):
-		w.out.Form = "GHCN-Daily, .dly form"
-		w.readDly(text)
-	case ghcnRow.MatchString(first):
-		w.out.Form = "GHCN-Daily, rows of one element"
-		err = w.readElementRows(text)
-	default:
-		w.out.Form = "daily table"
-		err = w.readTable(data)
-	}
-	if err != nil {
+	if err := w.read(data); err != nil {
 		return WeatherFile{}, err
 	}
 	return w.finish()
 }
 
+// read tells the form of the file by its first line and reads it.
+func (w *weatherReader) read(data []byte) error {
+	w.out.Form = "daily table"
+	if isWorkbook(data) {
+		return w.readTable(data)
+	}
+	text, err := asUTF8(data, w.name)
+	if err != nil {
+		return err
+	}
+	first, _, _ := strings.Cut(strings.TrimLeft(text, "\r\n"), "\n")
+	first = strings.TrimRight(first, "\r")
+	switch {
+	case dlyLine.MatchString(first):
+		w.out.Form = "GHCN-Daily, .dly form"
+		w.readDly(text)
+	case ghcnRow.MatchString(first) || ghcnHeader.MatchString(first):
+		w.out.Form = "GHCN-Daily, rows of one element"
+		w.readElementRows(text)
+	default:
+		return w.readTable(data)
+	}
+	return nil
+}
+
 var (
 	dlyLine = regexp.MustCompile(`^[A-Z0-9_-]{11}[0-9]{6}[A-Z]{2}[A-Z0-9]{2}[ 0-9-]{5}`)
 	ghcnRow = regexp.MustCompile(`^[A-Z0-9_-]{11},[0-9]{8},[A-Z]{2}[A-Z0-9]{2},`)
+	// the header that the archive's station files have had of late
+	ghcnHeader = regexp.MustCompile(`^"?ID"?,"?(DATE|YEAR/MONTH/DAY)"?,"?ELEMENT"?,`)
 )
 
 // day gathers one date's values; NaN is not known.
@@ -94,6 +101,7 @@ type weatherReader struct {
 	options          WeatherOptions
 	days             map[civil.Date]*day
 	flagged, morning int
+	crossed          int // days on which two hours of reading met
 	station          string
 	out              WeatherFile
 }
@@ -155,12 +163,12 @@ func (w *weatherReader) readDly(text string) {
 
 // readElementRows reads station, YYYYMMDD, element, value, measure flag,
 // quality flag, source flag, observation time HHMM.
-func (w *weatherReader) readElementRows(text string) error {
+func (w *weatherReader) readElementRows(text string) {
 	line := 0
 	for row := range strings.Lines(text) {
 		line++
 		cells := strings.Split(strings.TrimRight(row, "\r\n"), ",")
-		if len(cells) == 1 && cells[0] == "" {
+		if len(cells) == 1 && cells[0] == "" || line == 1 && ghcnHeader.MatchString(row) {
 			continue
 		}
 		if len(cells) < 4 || len(cells[1]) != 8 {
@@ -175,7 +183,6 @@ func (w *weatherReader) readElementRows(text string) error {
 		date := cells[1][:4] + "-" + cells[1][4:6] + "-" + cells[1][6:]
 		w.element(line, cells[0], date, cells[2], strings.TrimSpace(cells[3]), strings.TrimSpace(cells[5]) != "", morning)
 	}
-	return nil
 }
 
 // element takes one value of GHCN-Daily: tenths of C, of mm, of m/s.
@@ -236,68 +243,115 @@ var weatherColumns = map[string]weatherColumn{
 // names: mm, C, m/s.
 var openTable = []string{"location", "date", "precipitation", "temp_max", "temp_min", "wind", "weather"}
 
+// weatherKey makes a header comparable: "Temp max (°F)" is temp_max_f.
+func weatherKey(header string) string { return strings.ReplaceAll(plain(header), " ", "_") }
+
+func scoreWeatherHeader(cells []string) int {
+	n := 0
+	for _, c := range cells {
+		key := weatherKey(c)
+		if _, ok := weatherColumns[key]; ok || key == "date" || slices.Contains(openTable, key) {
+			n++
+		}
+	}
+	return n
+}
+
 func (w *weatherReader) readTable(data []byte) error {
-	t, err := readTable(data, w.name)
+	t, above, err := readTable(data, w.name, scoreWeatherHeader)
 	if err != nil {
 		return err
 	}
-	if len(t.rows) == 0 {
-		return fault.New(fault.Invalid, "empty-file", "%s has no rows", w.name)
+	for _, row := range above {
+		w.note("line %d stands above the headers and was passed over: %s", row.line, shorten(strings.Join(row.cells, " ")))
 	}
-	header := t.rows[0]
-	at, err := w.matchWeather(header.cells)
+	if len(t.others) > 0 {
+		w.note("read the sheet %s; not read: %s", t.sheet, strings.Join(t.others, ", "))
+	}
+	at, err := w.matchWeather(t.rows[0].cells)
 	if err != nil {
 		return err
 	}
 	for _, row := range t.rows[1:] {
-		w.tableRow(row, header.cells, at)
+		w.tableRow(row, t, at)
 	}
 	if len(w.out.Locations) > 1 && w.options.Location == "" {
 		return fault.New(fault.Invalid, "several-locations", "%s holds the weather of %s; say which to take (--location)", w.name, strings.Join(w.out.Locations, " and "))
 	}
 	if w.options.Location != "" && !slices.Contains(w.out.Locations, w.options.Location) {
+		if len(w.out.Locations) == 0 {
+			return fault.New(fault.Invalid, "no-location", "%s has no column location, so that %q cannot be picked from it", w.name, w.options.Location)
+		}
 		return fault.New(fault.Invalid, "no-location", "%s has no location %q; it has %s", w.name, w.options.Location, strings.Join(w.out.Locations, ", "))
 	}
 	return nil
 }
 
+// weatherAt is which header is what; -1 is none.
 type weatherAt struct {
 	date, location int
-	columns        map[int]weatherColumn
+	columns        []placedColumn
+}
+
+type placedColumn struct {
+	at int
+	weatherColumn
 }
 
 func (w *weatherReader) matchWeather(header []string) (weatherAt, error) {
-	at := weatherAt{date: -1, location: -1, columns: map[int]weatherColumn{}}
 	if slices.Equal(header, openTable) {
 		w.out.Form = "open daily table (mm, C, m/s)"
-		return weatherAt{date: 1, location: 0, columns: map[int]weatherColumn{2: {"rain", times(1)}, 3: {"max", times(1)}, 4: {"min", times(1)}, 5: {"wind", times(1)}}}, nil
+		return weatherAt{date: 1, location: 0, columns: []placedColumn{
+			{2, weatherColumn{"rain", times(1)}}, {3, weatherColumn{"max", times(1)}}, {4, weatherColumn{"min", times(1)}}, {5, weatherColumn{"wind", times(1)}}}}, nil
 	}
+	at := weatherAt{date: -1, location: -1}
+	have := map[string]int{}
+	take := func(what string, i int) error {
+		if before, ok := have[what]; ok {
+			return fault.New(fault.Invalid, "ambiguous-columns", "the headers %q (column %s) and %q (column %s) both mean the same; take one out", header[before], columnLetter(before), header[i], columnLetter(i))
+		}
+		have[what] = i
+		return nil
+	}
+	var left []string
 	for i, h := range header {
-		key := strings.ReplaceAll(plain(strings.NewReplacer("(", " ", ")", " ", "°", " ").Replace(h)), " ", "_")
-		switch {
+		var err error
+		key := weatherKey(h)
+		switch c, known := weatherColumns[key]; {
+		case known:
+			err = take(c.what, i)
+			at.columns = append(at.columns, placedColumn{i, c})
 		case key == "date" || key == "day":
+			err = take("date", i)
 			at.date = i
-		case key == "location" || key == "station" || key == "name":
+		case key == "location" || key == "station" || key == "name" || key == "place":
+			err = take("location", i)
 			at.location = i
-		default:
-			if c, ok := weatherColumns[key]; ok {
-				at.columns[i] = c
-			} else if slices.Contains([]string{"temp_max", "tmax", "temp_min", "tmin", "precipitation", "rain", "wind"}, key) {
-				return at, fault.New(fault.Invalid, "no-unit", "the header %q (column %s) does not name its unit; write it such as temp_max_c or temp_max_f, precipitation_mm or precipitation_in, wind_mps or wind_mph", h, columnLetter(i))
-			}
+		case slices.Contains(unitless, key):
+			err = fault.New(fault.Invalid, "no-unit", "the header %q (column %s) does not name its unit; write it such as temp_max_c or temp_max_f, precipitation_mm or precipitation_in, wind_mps or wind_mph", h, columnLetter(i))
+		case h != "":
+			left = append(left, h)
+		}
+		if err != nil {
+			return at, err
 		}
 	}
-	have := map[string]bool{}
-	for _, c := range at.columns {
-		have[c.what] = true
+	_, max := have["max"]
+	_, min := have["min"]
+	if at.date < 0 || !max || !min {
+		return at, fault.New(fault.Invalid, "missing-column", "%s needs the columns date, temp_max_c (or _f) and temp_min_c (or _f); its headers are: %s", w.name, shown(header))
 	}
-	if at.date < 0 || !have["max"] || !have["min"] {
-		return at, fault.New(fault.Invalid, "missing-column", "%s needs the columns date, temp_max_c (or _f) and temp_min_c (or _f); its headers are: %s", w.name, strings.Join(header, ", "))
+	if len(left) > 0 {
+		w.note("left alone, since it is none of our columns: %s", strings.Join(left, ", "))
 	}
 	return at, nil
 }
 
-func (w *weatherReader) tableRow(row tableRow, header []string, at weatherAt) {
+// unitless are headers whose unit nobody can know.
+var unitless = []string{"temp_max", "tmax", "high", "temp_min", "tmin", "low", "precipitation", "precip", "prcp", "rain", "rainfall", "wind", "wind_speed", "awnd"}
+
+func (w *weatherReader) tableRow(row tableRow, t table, at weatherAt) {
+	header := t.rows[0].cells
 	cell := func(i int) string {
 		if i < 0 || i >= len(row.cells) {
 			return ""
@@ -309,31 +363,34 @@ func (w *weatherReader) tableRow(row tableRow, header []string, at weatherAt) {
 		if !slices.Contains(w.out.Locations, l) {
 			w.out.Locations = append(w.out.Locations, l)
 		}
-		if w.options.Location != "" && l != w.options.Location {
-			return
-		}
-		if w.options.Location == "" && l != w.out.Locations[0] {
-			return // refused as a whole below
+		if w.options.Location != "" && l != w.options.Location || w.options.Location == "" && l != w.out.Locations[0] {
+			return // another place; without a choice the file is refused as a whole
 		}
 	}
-	d, err := civil.ParseDate(strings.ReplaceAll(cell(at.date), "/", "-"))
-	if err != nil {
-		w.wrong(row.line, columnLetter(at.date)+" "+header[at.date], cell(at.date), "this date does not exist or is not written as 2026-06-03")
+	wrong := func(i int, format string, args ...any) {
+		w.wrong(row.line, columnLetter(i)+" "+header[i], shorten(cell(i)), format, args...)
+	}
+	d, ok := writtenDate(cell(at.date))
+	if !ok && t.sheet != "" {
+		d, ok = serialDate(cell(at.date), t.from1904)
+	}
+	if !ok {
+		wrong(at.date, "this date does not exist or is not written as 2026-06-03")
 		return
 	}
 	if have, ok := w.days[d]; ok {
-		w.wrong(row.line, columnLetter(at.date)+" "+header[at.date], cell(at.date), "%s stands already on line %d; take one out", d, have.line)
+		wrong(at.date, "%s stands already on line %d; take one out", d, have.line)
 		return
 	}
 	n := w.on(d, row.line)
-	for i, c := range at.columns {
-		text := cell(i)
+	for _, c := range at.columns {
+		text := cell(c.at)
 		if text == "" {
 			continue
 		}
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			w.wrong(row.line, columnLetter(i)+" "+header[i], text, "this is no number")
+			wrong(c.at, "this is no number")
 			continue
 		}
 		*map[string]*float64{"max": &n.max, "min": &n.min, "rain": &n.rain, "wind": &n.wind}[c.what] = c.number(v)
@@ -343,7 +400,7 @@ func (w *weatherReader) tableRow(row tableRow, header []string, at weatherAt) {
 // Believable extremes: records of the earth's surface rounded outward (WMO
 // archive of weather extremes: 56.7 C, -89.2 C, 1,825 mm in a day; from memory).
 const (
-	hottest, coldest = 58.0, -75.0
+	hottest, coldest = 58.0, -90.0
 	wettest          = 1900.0
 	windiest         = 100.0
 )
@@ -368,6 +425,7 @@ func (w *weatherReader) finish() (WeatherFile, error) {
 			Precipitation: unit.Length(n.rain) * unit.Millimetre, Wind: unit.Speed(n.wind), Quality: weather.Observed, Source: w.source()})
 	}
 	w.summary(incomplete)
+	sort.SliceStable(w.out.Problems, func(i, k int) bool { return w.out.Problems[i].Line < w.out.Problems[k].Line })
 	if len(w.out.Problems) > 0 {
 		return w.out, nil
 	}
@@ -379,7 +437,7 @@ func (w *weatherReader) finish() (WeatherFile, error) {
 
 func (w *weatherReader) believable(d civil.Date, n *day) bool {
 	before := len(w.out.Problems) + w.out.More
-	check := func(column string, v, least, greatest float64, words string) {
+	check := func(column string, v, least, greatest float64, words string) { // NaN is not known and passes
 		if v < least || v > greatest {
 			w.wrong(n.line, column, trim(v), "%s: %s %s is beyond anything measured on earth; check the unit", d, trim(v), words)
 		}
@@ -392,6 +450,7 @@ func (w *weatherReader) believable(d civil.Date, n *day) bool {
 		if w.station != "" && n.min-n.max < 15 {
 			// Two observation times meet on one date; the day is told apart no further.
 			n.max, n.min = math.NaN(), math.NaN()
+			w.crossed++
 			return true
 		}
 		w.wrong(n.line, "temp_min", trim(n.min), "%s: the minimum %s C lies over the maximum %s C; are the columns swapped?", d, trim(n.min), trim(n.max))
@@ -411,19 +470,53 @@ func (w *weatherReader) source() string {
 
 func (w *weatherReader) summary(incomplete int) {
 	if w.flagged > 0 {
-		w.note("%d values that failed the archive's own quality checks were left out", w.flagged)
+		w.note("%s that failed the archive's own quality checks left out", count(w.flagged, "value"))
 	}
 	if w.morning > 0 {
 		w.note("the station is read in the morning: %d values of maximum and rain were moved to the day before, minima stay on their day", w.morning)
 	}
-	if incomplete > 0 {
-		w.note("%d days lack a maximum or a minimum and were left out", incomplete)
+	if w.crossed > 0 {
+		w.note("on %s the minimum lies over the maximum, since two hours of reading meet there; left out", count(w.crossed, "day"))
 	}
-	days := w.out.Days
-	if len(days) == 0 {
+	if incomplete -= w.crossed; incomplete > 0 {
+		w.note("%s without a maximum or a minimum left out", count(incomplete, "day"))
+	}
+	w.sayGaps()
+}
+
+// gapsNamed is how many gaps a note names before it counts the rest.
+const gapsNamed = 10
+
+func (w *weatherReader) sayGaps() {
+	var gaps []string
+	missing := 0
+	for i := 1; i < len(w.out.Days); i++ {
+		from, to := w.out.Days[i-1].Date.AddDays(1), w.out.Days[i].Date.AddDays(-1)
+		n := to.Since(from) + 1
+		if n <= 0 {
+			continue
+		}
+		missing += n
+		if n == 1 {
+			gaps = append(gaps, from.String())
+		} else {
+			gaps = append(gaps, from.String()+" to "+to.String())
+		}
+	}
+	if missing == 0 {
 		return
 	}
-	if gaps := days[len(days)-1].Date.Since(days[0].Date) + 1 - len(days); gaps > 0 {
-		w.note("%d days between %s and %s are missing; they are filled from their neighbours where needed, and marked so", gaps, days[0].Date, days[len(days)-1].Date)
+	named := strings.Join(gaps[:min(len(gaps), gapsNamed)], ", ")
+	if more := len(gaps) - gapsNamed; more > 0 {
+		named += fmt.Sprintf(" and %d gaps more", more)
 	}
+	w.note("%s missing (%s); up to a week is filled from the days beside it, and marked so", count(missing, "day"), named)
+}
+
+// count says "1 day" or "3 days".
+func count(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }

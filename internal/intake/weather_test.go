@@ -66,7 +66,7 @@ func TestUnitsInHeaders(t *testing.T) {
 	if d := on(t, w, "2026-07-03"); d.HasPrecipitation() || d.HasWind() {
 		t.Errorf("empty cells became numbers: %+v", d)
 	}
-	if !strings.Contains(strings.Join(w.Notes, " "), "1 days between") {
+	if !strings.Contains(strings.Join(w.Notes, " "), "1 day missing (2026-07-02)") {
 		t.Errorf("the gap is not named: %v", w.Notes)
 	}
 	if _, err := ReadWeather([]byte("date,temp_max,temp_min\n2026-07-01,35,20\n"), "w", WeatherOptions{}); !fault.HasCode(err, "no-unit") {
