@@ -8,6 +8,7 @@ import (
 
 	"thirdcut/internal/civil"
 	"thirdcut/internal/route"
+	"thirdcut/internal/turf"
 )
 
 // keptStop is a kept visit in its slot.
@@ -24,6 +25,7 @@ const startSlack = 59
 // readKept puts the kept visits into their crews' days. A day on which they do
 // not fit one after the other, or that the crew does not work, takes nothing new.
 func (m *maker) readKept() {
+	m.in.Kept = m.keptWithKeys()
 	kept := slices.Clone(m.in.Kept)
 	slices.SortStableFunc(kept, func(a, b Kept) int {
 		return cmp.Or(a.Date.Compare(b.Date), cmp.Compare(a.Arrive, b.Arrive), cmp.Compare(a.Position, b.Position))
@@ -33,8 +35,8 @@ func (m *maker) readKept() {
 			continue // not a day of this plan; it still counts as done then
 		}
 		c, ok := m.crewAt[k.CrewID]
-		if !ok || !finite(k.Minutes) || k.Arrive < 0 || k.Arrive > 1440 {
-			m.trouble("kept-loose", because("", "A kept visit on %s is of a crew that is not planned, or has no sensible times; it stays as it is.", short(k.Date)))
+		if !ok {
+			m.trouble("kept-loose", because("", "A kept visit on %s is of a crew that is not planned; it stays as it is.", short(k.Date)))
 			m.loose = append(m.loose, k)
 			continue
 		}
@@ -45,6 +47,20 @@ func (m *maker) readKept() {
 		m.kept = append(m.kept, keptStop{k, slot, m.keptPoint(k, m.crews[c])})
 	}
 	m.closeClashes()
+}
+
+// keptWithKeys leaves out kept visits that carry no key of their own.
+func (m *maker) keptWithKeys() (list []Kept) {
+	seen := map[uuid.UUID]bool{uuid.Nil: true}
+	for _, k := range m.in.Kept {
+		if seen[k.VisitID] {
+			m.trouble("kept-without-key", because("", "A kept visit on %s has no key or that of another; it is left out.", short(k.Date)))
+			continue
+		}
+		seen[k.VisitID] = true
+		list = append(list, k)
+	}
+	return list
 }
 
 // keptPoint is where a kept visit is; one that is not on the map counts as at the depot.
@@ -95,6 +111,9 @@ func (m *maker) drivable(slot int, list []int) bool {
 	clock, at := int(c.ShiftFrom)*60, c.depot()
 	for _, i := range list {
 		k := m.kept[i]
+		if !finite(k.Minutes) || k.Arrive < 0 || k.Arrive > 1440 {
+			return false
+		}
 		clock = max(clock+m.drive(at, k.point), int(k.Arrive)*60)
 		if clock > int(k.Arrive)*60+startSlack {
 			return false
@@ -113,6 +132,19 @@ func (m *maker) opensDay(list []int) bool {
 		}
 	}
 	return len(list) > 0
+}
+
+// keptWithin says whether a kept visit does some of an item's areas within a later window.
+func (m *maker) keptWithin(it Item, w turf.Window) bool {
+	for _, k := range m.in.Kept {
+		for _, t := range k.Tasks {
+			if !it.Work.Treats() && t.Work == it.Work && slices.Contains(it.AreaIDs, t.AreaID) &&
+				!k.Date.Before(w.Opens) && !k.Date.After(w.Closes) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // takeOffKept removes the areas of an item that a kept visit does within its

@@ -114,8 +114,14 @@ func (m *maker) trouble(code string, no *why) {
 
 // readCrews takes the crews that can be planned for and makes their days.
 func (m *maker) readCrews() {
+	seen := map[uuid.UUID]bool{}
 	for _, c := range m.in.Crews {
-		if no := m.crewTrouble(c); no != nil {
+		no := m.crewTrouble(c)
+		if seen[c.ID] {
+			no = because("crew-twice", "Crew %s is given twice; the second is left out.", c.Name)
+		}
+		seen[c.ID] = true
+		if no != nil {
 			m.trouble(no.code, no)
 			continue
 		}
@@ -138,10 +144,7 @@ func (m *maker) addSlot(cd crewDay) int {
 }
 
 func (m *maker) crewTrouble(c Crew) *why {
-	_, twice := m.crewAt[c.ID]
 	switch {
-	case twice:
-		return because("crew-twice", "Crew %s is given twice; the second is left out.", c.Name)
 	case !onMap(c.DepotLatitude, c.DepotLongitude):
 		return because("no-depot", "The depot of crew %s is not on the map, so the crew is not planned; place the depot.", c.Name)
 	case c.ShiftFrom < 0 || c.ShiftTo > 1440 || c.ShiftTo <= c.ShiftFrom:

@@ -109,6 +109,9 @@ func (m *maker) pieces(fixed int) (list []piece, open bool) {
 			w, round = after(it.After(d), d), 2
 		}
 		for ; round <= maxRounds && w.Open() && (round == 1 || !w.Opens.After(m.in.To)); round++ {
+			if round > 1 && m.keptWithin(it, w) {
+				break // somebody planned that time by hand; what follows is theirs too
+			}
 			pc := piece{item: i, round: round, window: w}
 			day, decided := m.decided[pieceKey{i, round}]
 			if decided && round <= fixed {
@@ -308,9 +311,9 @@ func (m *maker) stop(g group) route.Stop {
 		if p.AllowedTo != nil {
 			s.Close = int(*p.AllowedTo)*60 - s.Service
 		}
-	}
-	if s.Open == 0 && s.Close == 0 {
-		s.Open = -1 // both zero would mean any time
+		if s.Open == 0 && s.Close == 0 {
+			s.Open = -1 // both zero would mean any time
+		}
 	}
 	dearest := dearestChoice * float64(len(g.pieces))
 	for _, c := range g.choices {

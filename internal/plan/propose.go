@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"github.com/google/uuid"
-
 	"thirdcut/internal/civil"
 	"thirdcut/internal/route"
 )
@@ -53,11 +51,11 @@ func (m *maker) drivenDay(s int, stops []int) ([]Visit, CrewDay) {
 	day := CrewDay{CrewID: c.ID, Date: cd.date}
 	var visits []Visit
 	clock, at := int(c.ShiftFrom)*60, c.depot()
-	before := uuid.Nil // property of the new visit before
+	place := -1 // of the stop before; kept visits have places of their own
 	work, drive, wait := 0, 0, 0
 	for n, g := range stops {
 		grp, st := m.groups[g], m.problem.Stops[g]
-		same := n > 0 && grp.kept < 0 && grp.property == before
+		same := st.Place == place
 		leg := 0
 		if !same {
 			leg = m.drive(at, m.stopPoint(g))
@@ -82,9 +80,9 @@ func (m *maker) drivenDay(s int, stops []int) ([]Visit, CrewDay) {
 			continue
 		}
 		v := Visit{PropertyID: grp.property, Date: cd.date, CrewID: c.ID, Arrive: minuteUp(begin - setup), Leave: minuteUp(clock), Tasks: m.tasks(grp)}
-		before, at = grp.property, m.stopPoint(g)
+		place, at = st.Place, m.stopPoint(g)
 		if grp.kept >= 0 {
-			v, before = keptVisit(m.kept[grp.kept].Kept, 0), uuid.Nil
+			v = keptVisit(m.kept[grp.kept].Kept, 0)
 		}
 		v.Position, v.DrivingMinutes = len(visits)+1, hundredths(float64(leg)/60)
 		visits = append(visits, v)
@@ -133,9 +131,10 @@ func (m *maker) leaveFull(g group) {
 		days = append(days, m.slots[c.slot].date)
 	}
 	slices.SortFunc(days, civil.Date.Compare)
+	words := span(days)
 	for _, pc := range g.pieces {
 		m.leave(pc, because(CauseFull, "All crews that can %s are full on the days it may be done: %s. Free a crew, allow overtime or widen the window.",
-			m.in.Items[pc.item].Work.Words(), span(slices.Compact(days))))
+			m.in.Items[pc.item].Work.Words(), words))
 	}
 }
 
