@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -136,7 +137,7 @@ func TestPlainFertiliserHasNoPesticideGaps(t *testing.T) {
 
 func TestGapsSayWhenTheyAreDue(t *testing.T) {
 	f, tell := full()
-	tell.Target = ""
+	tell.FinishedAt, f.Site.CustomerName, f.Site.PropertyOwner = time.Time{}, "", ""
 	r := build(t, f, tell).Record
 	r.Seq = 7
 	timed := 0
