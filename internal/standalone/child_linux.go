@@ -18,13 +18,11 @@ func (c *child) start() error {
 		}
 		c.cmd.SysProcAttr.Pdeathsig = syscall.SIGINT // PostgreSQL's fast shutdown
 		c.cmd.SysProcAttr.Setpgid = true             // Ctrl-C is ours to pass on
-		if err := c.cmd.Start(); err != nil {
-			started <- err
-			return
+		err := c.cmd.Start()
+		started <- err
+		if err == nil {
+			c.wait()
 		}
-		started <- nil
-		c.err = c.cmd.Wait()
-		close(c.gone)
 	}()
 	return <-started
 }

@@ -1,12 +1,13 @@
 package standalone
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
-	"syscall"
 	"time"
 
 	"thirdcut/internal/fault"
@@ -21,18 +22,23 @@ const (
 type Run struct {
 	PID         int       `json:"pid"`
 	DatabaseURL string    `json:"database_url"`
-	Address     string    `json:"address,omitempty"` // where the pages are
-	Queue       string    `json:"queue"`             // in-process, or a URL
-	Postgres    int       `json:"postgres_major"`
+	Addr        string    `json:"addr,omitempty"` // where the pages are, once Announce was told
 	StartedAt   time.Time `json:"started_at"`
+	PGVersion   string    `json:"pg_version"` // as in "15.18"
+	Queue       string    `json:"queue"`      // "in-process", or a URL
 }
 
+// InProcess is Run.Queue where the queue lives in the owner alone: other
+// processes leave work in the outbox and do not reach the queue.
+const InProcess = "in-process"
+
 func (s *Server) writeRun() error {
-	return writeRunFile(s.dir, Run{PID: os.Getpid(), DatabaseURL: s.url, Queue: "in-process", Postgres: s.major, StartedAt: time.Now().UTC()})
+	return writeRunFile(s.dir, Run{PID: os.Getpid(), DatabaseURL: s.url, StartedAt: time.Now().UTC(), PGVersion: s.version, Queue: InProcess})
 }
 
 // Announce notes where the pages are, for other commands on the same folder.
-func (s *Server) Announce(address string) error {
+// An empty queueURL means the in-process queue.
+func (s *Server) Announce(addr, queueURL string) error {
 	if s.options.Throwaway {
 		return nil
 	}
@@ -40,17 +46,19 @@ func (s *Server) Announce(address string) error {
 	if err != nil {
 		return err
 	}
-	run.Address = address
+	run.Addr, run.Queue = addr, cmp.Or(queueURL, InProcess)
 	return writeRunFile(s.dir, run)
 }
 
-// writeRunFile replaces the file whole, readable by the owner alone.
+// writeRunFile replaces the file whole, readable by the owner alone: a
+// DATABASE_URL may hold a password.
 func writeRunFile(dir string, run Run) error {
 	b, err := json.MarshalIndent(run, "", "  ")
 	if err != nil {
 		return fmt.Errorf("write %s: %w", runFile, err)
 	}
 	next := filepath.Join(dir, runFile+".next")
+	os.Remove(next) // one of before keeps its mode
 	if err := os.WriteFile(next, append(b, '\n'), 0o600); err != nil {
 		return fmt.Errorf("write %s: %w", runFile, err)
 	}
@@ -72,54 +80,50 @@ func readRun(dir string) (Run, error) {
 	return run, nil
 }
 
-// FindRunning returns what runs on the data folder. A run.json that a killed
-// server left behind does not count. fault.NotFound "not-running".
+// FindRunning returns what runs on the data folder; empty is DefaultDir. A
+// run.json that a killed server left behind does not count. Faults: NotFound
+// "not-running", Forbidden "not-your-server" when it is another user's.
 func FindRunning(dir string) (Run, error) {
 	if dir == "" {
 		dir = DefaultDir()
 	}
 	none := fault.New(fault.NotFound, "not-running", "no Thirdcut runs on the data folder %s; start it with thirdcut serve --standalone --dir %s, or set DATABASE_URL", dir, dir)
-	held, err := held(dir)
-	if err != nil || !held {
-		return Run{}, none.Because(err)
-	}
+	// The note is read before the lock is tried: a server that is just starting
+	// has no note yet, and its lock is left alone.
 	run, err := readRun(dir)
 	if errors.Is(err, os.ErrPermission) {
-		return Run{}, fault.New(fault.Forbidden, "not-your-server", "the Thirdcut on %s was started by another user; run this command as that user", dir)
+		return Run{}, fault.New(fault.Forbidden, "not-your-server", "the data folder %s belongs to another user; run this command as that user", dir)
 	}
 	if err != nil {
+		return Run{}, none.Because(err)
+	}
+	held, err := probeLock(filepath.Join(dir, lockFile))
+	if err != nil || !held {
 		return Run{}, none.Because(err)
 	}
 	return run, nil
 }
 
-// lockFolder owns the folder until the file is closed; the system frees it
-// when the process ends, however it ends.
-func lockFolder(dir string) (*os.File, error) {
-	f, err := os.OpenFile(filepath.Join(dir, lockFile), os.O_CREATE|os.O_RDWR, 0o644)
-	if err != nil {
-		return nil, fault.New(fault.Unavailable, "no-folder", "the data folder %s cannot be written to; choose another with --dir", dir).Because(err)
+// lockFolder owns the folder until the lock is closed.
+func lockFolder(dir string) (io.Closer, error) {
+	var lock io.Closer
+	err := errHeld
+	// Somebody who only asks whether it is held holds it for a moment.
+	for try := 0; errors.Is(err, errHeld) && try < 10; try++ {
+		if try > 0 {
+			time.Sleep(30 * time.Millisecond)
+		}
+		lock, err = tryLock(filepath.Join(dir, lockFile))
 	}
-	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		f.Close()
+	if errors.Is(err, errHeld) {
 		who := ""
 		if run, err := readRun(dir); err == nil {
 			who = fmt.Sprintf(" (process %d)", run.PID)
 		}
 		return nil, fault.New(fault.Conflict, "already-running", "another Thirdcut%s owns the data folder %s; use that one, or another folder with --dir", who, dir)
 	}
-	return f, nil
-}
-
-// held says whether somebody owns the folder now.
-func held(dir string) (bool, error) {
-	f, err := os.Open(filepath.Join(dir, lockFile))
 	if err != nil {
-		return false, err
+		return nil, fault.New(fault.Unavailable, "no-folder", "the data folder %s cannot be written to; choose another with --dir", dir).Because(err)
 	}
-	defer f.Close()
-	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_SH|syscall.LOCK_NB); err != nil {
-		return true, nil
-	}
-	return false, nil
+	return lock, nil
 }

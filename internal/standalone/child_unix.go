@@ -10,13 +10,10 @@ func (c *child) start() error {
 	if c.cmd.SysProcAttr == nil {
 		c.cmd.SysProcAttr = &syscall.SysProcAttr{}
 	}
-	c.cmd.SysProcAttr.Setpgid = true
+	c.cmd.SysProcAttr.Setpgid = true // Ctrl-C is ours to pass on
 	if err := c.cmd.Start(); err != nil {
 		return err
 	}
-	go func() {
-		c.err = c.cmd.Wait()
-		close(c.gone)
-	}()
+	go c.wait()
 	return nil
 }
