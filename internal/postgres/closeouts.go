@@ -104,6 +104,7 @@ func keepReport(ctx context.Context, tx *sqlx.Tx, v visit.Visit, c visit.Closing
 		func() error { return insertReadings(ctx, tx, c, d) },
 		func() error { return moveVisit(ctx, tx, v, d, received) },
 		func() error { return askForWork(ctx, tx, v, d) },
+		func() error { return leaveQuarantine(ctx, tx, c, received) },
 		// The chain comes last: it is one row that every application waits for.
 		func() error { return keepApplications(ctx, tx, d.Applications) },
 	} {

@@ -207,8 +207,8 @@ func TestTheSameReportIsOneReport(t *testing.T) {
 func TestWhatWentOverTheLabelIsKept(t *testing.T) {
 	f := newField(t)
 	r := f.accepted(f.spray(f.report(f.visitFor(turf.Spray)), "6 fl oz"))
-	if !hasCode(r.Findings, label.Refuse, "rate-over") {
-		t.Fatalf("findings %+v", r.Findings)
+	if !hasCode(r.Findings, label.Refuse, "rate-over") || !slices.Equal(r.Marks, []string{visit.MarkOverLimit}) {
+		t.Fatalf("findings %+v, marks %v", r.Findings, r.Marks)
 	}
 	var text string
 	f.ok(f.GetContext(f.ctx, &text, `select sealed_text from application_record where findings @> '[{"code": "rate-over", "severity": "refuse"}]'`))
@@ -276,6 +276,12 @@ func TestReportsAgainstThePlanAreAcceptedAndMarked(t *testing.T) {
 	if f.state(not.VisitID) != visit.Returned {
 		t.Errorf("not done: the visit is %s", f.state(not.VisitID))
 	}
+	earlier := f.report(visit.Visit{ID: not.VisitID, Tasks: []visit.Task{{Work: turf.Mow}}})
+	earlier.Outcome, earlier.Reason, earlier.Tasks, earlier.FinishedAt = "not_done", "rain", nil, not.FinishedAt.Add(-time.Hour)
+	f.accepted(earlier)
+	if v, err := f.Visit(f.ctx, not.VisitID); err != nil || v.Reason != "gate locked" {
+		t.Errorf("the reason is %q, %v", v.Reason, err)
+	}
 	done := f.report(visit.Visit{ID: not.VisitID, Tasks: []visit.Task{{Work: turf.Mow}}})
 	f.accepted(done)
 	if f.state(not.VisitID) != visit.Closed {
@@ -315,11 +321,22 @@ func TestWhatIsNoReportWaitsAndBlocksNothing(t *testing.T) {
 	if again := f.SettleQuarantine(f.ctx, open[0].ID, "twice", f.person.ID); again == nil {
 		t.Error("settled twice")
 	}
+	if r := f.service.Batch(f.ctx, f.who(), entries[:1])[0]; r.Outcome != visit.Already {
+		t.Errorf("the settled entry sent again: %+v", r)
+	}
 	if open, _ = f.QuarantineOpen(f.ctx); len(open) != 9 {
 		t.Errorf("%d entries wait after one was settled", len(open))
 	}
 	if n := f.count(`select count(*) from close_out`); n != 1 {
 		t.Errorf("%d reports kept, want 1", n)
+	}
+	late := mowVisit(f.property, f.crew, "2026-06-02", turf.Mow)
+	late.ID = unknown.VisitID
+	_, err = f.AddVisits(f.ctx, []visit.Visit{late})
+	f.ok(err)
+	f.accepted(unknown)
+	if open, _ = f.QuarantineOpen(f.ctx); len(open) != 8 {
+		t.Errorf("%d entries wait after one was taken in later", len(open))
 	}
 }
 

@@ -56,9 +56,12 @@ func fieldFacts(ctx context.Context, tx *sqlx.Tx, v visit.Visit, c visit.Closing
 	for _, a := range areas[v.PropertyID] {
 		f.Areas[a.ID] = a
 	}
-	if err := tx.GetContext(ctx, &f.Reports, `select count(*) from close_out where visit_id = $1`, v.ID); err != nil {
+	var lastTry sql.NullTime
+	err = tx.QueryRowxContext(ctx, `select count(*), max(finished_at) from close_out where visit_id = $1`, v.ID).Scan(&f.Reports, &lastTry)
+	if err != nil {
 		return f, fmt.Errorf("count reports: %w", err)
 	}
+	f.LastTry = lastTry.Time
 	if f.KnownMachines, err = machinesNamed(ctx, tx, c.Entry.Tasks); err != nil {
 		return f, err
 	}

@@ -16,17 +16,33 @@ import (
 )
 
 // Quarantine keeps an entry that could not be taken in. The same entry sent
-// again is kept once.
-func (db *DB) Quarantine(ctx context.Context, q visit.Quarantined) error {
-	return db.inTx(ctx, func(tx *sqlx.Tx) error {
+// again is kept once; settled says that the office has dealt with it.
+func (db *DB) Quarantine(ctx context.Context, q visit.Quarantined) (settled bool, err error) {
+	err = db.inTx(ctx, func(tx *sqlx.Tx) error {
 		_, err := tx.ExecContext(ctx, `insert into field_quarantine (entry_id, content, content_hash, code, reason, sent_by, received_at)
 			values ($1, $2, $3, $4, $5, $6, $7) on conflict on constraint field_quarantine_unique do nothing`,
 			q.EntryID, q.Content, q.Hash[:], q.Code, q.Reason, orNull(q.SentBy), db.Real())
 		if err != nil {
 			return fmt.Errorf("keep entry in quarantine: %w", err)
 		}
+		err = tx.GetContext(ctx, &settled, `select settled_at is not null from field_quarantine where entry_id = $1 and content_hash = $2`,
+			q.EntryID, q.Hash[:])
+		if err != nil {
+			return fmt.Errorf("look at quarantined entry: %w", err)
+		}
 		return nil
 	})
+	return settled, err
+}
+
+// leaveQuarantine settles the entry where it waited and has now been taken in.
+func leaveQuarantine(ctx context.Context, tx *sqlx.Tx, c visit.Closing, at time.Time) error {
+	_, err := tx.ExecContext(ctx, `update field_quarantine set settled_at = $3, settled_by = $4, settled_how = 'taken in later'
+		where entry_id = $1 and content_hash = $2 and settled_at is null`, c.Entry.ID.String(), c.Hash[:], at, orNull(c.By))
+	if err != nil {
+		return fmt.Errorf("settle quarantined entry: %w", err)
+	}
+	return nil
 }
 
 const quarantineColumns = `id, entry_id, content, content_hash, code, reason, sent_by, received_at, settled_at, settled_by, settled_how`

@@ -2,6 +2,7 @@ package visit
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -30,6 +31,7 @@ const (
 	MarkWithdrawn    = "withdrawn"     // the office had taken the visit off
 	MarkSecondReport = "second_report" // there was a report of the visit already
 	MarkClock        = "clock"         // finished in the future, or more than 14 days ago
+	MarkOverLimit    = "over_limit"    // the label, or a law or licence, would have refused what was done
 )
 
 // Bounds of a believable clock, ours.
@@ -41,7 +43,8 @@ const (
 // Facts is what is on file around a report, as it stands while the visit is held.
 type Facts struct {
 	Visit          Visit
-	Reports        int // earlier reports of the visit
+	Reports        int       // earlier reports of the visit
+	LastTry        time.Time // latest end that earlier reports give; zero: none
 	Company        company.Settings
 	Customer       property.Customer
 	Property       property.Property
@@ -94,7 +97,7 @@ type Reading struct {
 // application.Build.
 func Decide(who Who, e Entry, f Facts) (Decision, error) {
 	d := decider{who: who, entry: e, facts: f}
-	d.out.State, d.out.Reason = after(f.Visit, e)
+	d.out.State, d.out.Reason = after(f.Visit, e, f.LastTry)
 	d.out.Marks = d.marks()
 	if e.Outcome == "not_done" && strings.TrimSpace(e.Reason) == "" {
 		d.find(label.Note, "no-reason", "entry", "the report does not say why the visit was not done; ask the crew")
@@ -108,17 +111,23 @@ func Decide(who Who, e Entry, f Facts) (Decision, error) {
 	if err := d.applications(); err != nil {
 		return Decision{}, err
 	}
+	if worst, _ := label.Worst(d.out.Findings); worst == label.Refuse {
+		d.out.Marks = append(d.out.Marks, MarkOverLimit)
+	}
 	return d.out, nil
 }
 
 // after is where the visit stands after the report. What was done stays done,
 // whichever of two reports comes first; a withdrawn visit is the office's to settle.
-func after(v Visit, e Entry) (State, string) {
+// Of several tries the reason of the latest counts, in whatever order they come in.
+func after(v Visit, e Entry, lastTry time.Time) (State, string) {
 	switch {
 	case v.State == Withdrawn || v.State == Closed:
 		return v.State, v.Reason
 	case e.Outcome == "done":
 		return Closed, ""
+	case v.State == Returned && lastTry.After(e.FinishedAt):
+		return v.State, v.Reason
 	}
 	return Returned, e.Reason
 }
@@ -213,10 +222,10 @@ const tallestIn = 24 // inches; taller stands no lawn that anybody mows
 
 // height reads a height in inches; nil with a finding when it cannot be right.
 func (d *decider) height(area, text string) *float64 {
-	l, err := unit.ParseLength(text, unit.Inch)
+	l, err := unit.ParseLength(text, 0)
 	inches := round(l.Inches())
 	if err != nil || !(inches > 0) || inches > tallestIn {
-		d.impossible(area, text, "a height of grass, over 0 and up to 24 in, such as 3 1/4 in")
+		d.impossible(area, text, "a height of grass with its unit, over 0 and up to 24 in, such as 3 1/4 in")
 		return nil
 	}
 	return &inches
@@ -357,7 +366,9 @@ func (d *decider) together() {
 			}
 		}
 	}
-	for _, a := range d.facts.Property.Areas {
+	areas := slices.Collect(maps.Values(d.facts.Areas))
+	slices.SortFunc(areas, func(a, b property.TurfArea) int { return strings.Compare(a.Name, b.Name) })
+	for _, a := range areas {
 		for _, f := range label.CheckTogether(parts[a.ID]) {
 			f.Text = a.Name + ": " + f.Text
 			d.out.Findings = append(d.out.Findings, f)

@@ -33,8 +33,9 @@ type Store interface {
 	// already gives its first answer again; one of that id with another content
 	// is fault.Conflict "other-content". An unknown visit is fault.NotFound "visit".
 	CloseVisit(ctx context.Context, c Closing, decide func(Facts) (Decision, error)) (Kept, error)
-	// Quarantine keeps an entry that could not be taken in, once.
-	Quarantine(ctx context.Context, q Quarantined) error
+	// Quarantine keeps an entry that could not be taken in, once; settled says
+	// that the office has dealt with that very entry already.
+	Quarantine(ctx context.Context, q Quarantined) (settled bool, err error)
 }
 
 // Closing is one report on its way into the store.
@@ -114,8 +115,12 @@ func (s Service) needsYou(ctx context.Context, q Quarantined, why error) Result 
 	for _, field := range f.Fields {
 		q.Reason += fmt.Sprintf("; %s: %s", field.Pointer, field.Detail)
 	}
-	if err := s.Store.Quarantine(ctx, q); err != nil {
+	settled, err := s.Store.Quarantine(ctx, q)
+	switch {
+	case err != nil:
 		return tryAgain(q.EntryID)
+	case settled: // the device may let go of it
+		return Result{ID: q.EntryID, Outcome: Already}
 	}
 	return Result{ID: q.EntryID, Outcome: NeedsYou, Problem: &Problem{Code: q.Code, Detail: q.Reason}}
 }
