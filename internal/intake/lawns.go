@@ -11,7 +11,7 @@ import (
 )
 
 // Lawns is what a sheet of lawns says. When Problems has anything, Import is
-// not to be used: a file is taken whole or not at all.
+// empty: a file is taken whole or not at all.
 type Lawns struct {
 	Import    property.Import
 	Rows      int
@@ -120,6 +120,9 @@ func (r *lawnReader) finish() {
 			}
 		}
 	}
+	if len(r.out.Problems) > 0 {
+		r.out.Import = property.Import{}
+	}
 	sort.SliceStable(r.out.Problems, func(i, k int) bool { return r.out.Problems[i].Line < r.out.Problems[k].Line })
 }
 
@@ -219,7 +222,9 @@ func (r *lawnReader) read(row tableRow) {
 	customer, prop, area := r.customer(), r.property(), r.area()
 	prop.Plan = r.plan()
 	r.outline(prop, &area)
-	if len(r.wrongAt) == 0 {
+	// A row with a wrong cell is put into the tree too, which nobody uses then,
+	// so that what contradicts it is named in the same round.
+	if customer.Name != "" && prop.Address != "" {
 		r.join(customer, prop, area)
 	}
 }
@@ -251,12 +256,11 @@ func (r *lawnReader) join(c property.ImportCustomer, p property.ImportProperty, 
 	for _, other := range have.Areas {
 		if property.NameKey(other.Name) == property.NameKey(a.Name) {
 			r.wrong("area_name", "the turf area %q of this address stands already on %s with other values; give one of the two another area name, or take one out", a.Name, other.Place)
+			return
 		}
 	}
-	if len(r.wrongAt) == 0 {
-		have.Areas = append(have.Areas, a)
-		r.remember(*have, where)
-	}
+	have.Areas = append(have.Areas, a)
+	r.remember(*have, where)
 }
 
 func (r *lawnReader) remember(p property.ImportProperty, where propertyAt) {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"os"
+	"sort"
 	"strings"
 	"testing"
 
@@ -221,6 +222,8 @@ func TestBrokenOutlineIsNamed(t *testing.T) {
 	if len(l.Problems) != 1 || l.Problems[0].Line != 2 || !strings.Contains(l.Problems[0].Reason, "crosses itself") {
 		t.Errorf("problems %v", l.Problems)
 	}
+	lines := strings.SplitAfter(sheet, "\n")
+	l = read(t, []byte(lines[0]+lines[2]), "a.csv", nil)
 	b := l.Import.Customers[0].Properties[0].Areas[0]
 	// 0.0005 degrees of longitude by 0.0004 of latitude at 39.25 N: 43.15 m by 44.41 m.
 	if b.AreaMethod != "outline" || *b.AreaSqFt < 20500 || *b.AreaSqFt > 20750 {
@@ -228,15 +231,93 @@ func TestBrokenOutlineIsNamed(t *testing.T) {
 	}
 }
 
+func sample(t *testing.T, name string) []byte {
+	t.Helper()
+	data, err := os.ReadFile("../../testdata/" + name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return data
+}
+
 func TestSampleSheets(t *testing.T) {
-	for name, wantProblems := range map[string]bool{"as-an-office-has-it.csv": false, "broken.csv": true} {
-		data, err := os.ReadFile("../../testdata/lawns/" + name)
-		if err != nil {
-			t.Fatal(err)
+	for name, want := range map[string]struct{ customers, properties, areas, notPlaced int }{
+		"as-an-office-has-it.csv": {3, 3, 4, 1}, "office-book.xlsx": {3, 3, 4, 1}, "western-encoding.csv": {1, 1, 1, 1},
+	} {
+		l := read(t, sample(t, "lawns/"+name), name, nil)
+		var properties, areas int
+		for _, c := range l.Import.Customers {
+			properties += len(c.Properties)
+			for _, p := range c.Properties {
+				areas += len(p.Areas)
+			}
 		}
-		if l := read(t, data, name, nil); (len(l.Problems) > 0) != wantProblems {
-			t.Errorf("%s: problems %v", name, l.Problems)
+		if len(l.Problems) > 0 || len(l.Import.Customers) != want.customers || properties != want.properties || areas != want.areas || len(l.NotPlaced) != want.notPlaced {
+			t.Errorf("%s: %d customers, %d properties, %d areas, %d not placed, problems %v; want %+v", name, len(l.Import.Customers), properties, areas, len(l.NotPlaced), l.Problems, want)
 		}
+	}
+}
+
+func TestSampleBookIsReadCellByCell(t *testing.T) {
+	l := read(t, sample(t, "lawns/office-book.xlsx"), "office-book.xlsx", nil)
+	c := l.Import.Customers[0]
+	p := c.Properties[0]
+	front, back := p.Areas[0], p.Areas[1]
+	if c.Phone != "555-0110" || p.GateCode != "0042" || p.ZIPCode != "00104" || fmt.Sprint(p.Sensitivities) != "[dog pond]" || *p.Latitude != 39.4411 {
+		t.Errorf("property read as %+v", p)
+	}
+	if *front.AreaSqFt != 8500 || front.AreaMethod != "wheel" || front.AreaMeasuredOn.String() != "2026-03-09" || *front.SlopePercent != 4 || front.Soil != "clay_loam" || !*front.Irrigated || front.IrrigationNote != "6 zones" {
+		t.Errorf("front read as %+v", front)
+	}
+	if *back.AreaSqFt != 3702.6 || back.Species != turf.MixedCool || *back.CuttingHeightIn != 3.25 || *back.Irrigated {
+		t.Errorf("back read as %+v", back)
+	}
+	if p.Plan.SeasonFrom.String() != "04-01" || p.Plan.SeasonTo.String() != "11-15" || *p.Plan.PriceCents != 6250 || *p.Plan.LeastDays != 6 {
+		t.Errorf("plan read as %+v", p.Plan)
+	}
+	ulla := l.Import.Customers[1].Properties[0]
+	if *ulla.Areas[0].CuttingHeightIn != 1.496 || ulla.Areas[0].Mower != turf.Reel || *ulla.Longitude != -76.8102 || *ulla.Plan.PriceCents != 4800 || ulla.Plan.SeasonFrom.String() != "04-01" {
+		t.Errorf("second customer read as %+v, %+v", ulla, ulla.Plan)
+	}
+	notes := strings.Join(l.Notes, "\n")
+	for _, want := range []string{"not read: Read me, Blades", "Colour of door", `"whatever grows" is not in the list`, `the soil "red clay"`, `"KBG + fescue" is taken for`} {
+		if !strings.Contains(notes, want) {
+			t.Errorf("notes say nothing of %q:\n%s", want, notes)
+		}
+	}
+}
+
+func TestBrokenSamplesAreNamedPlaceByPlace(t *testing.T) {
+	for name, want := range map[string][]string{
+		"broken.csv": {"line 2, column E Area", "line 2, column H Measured on", "line 3, column C Lat", "line 3, column F Cutting height", "line 4, column B Address"},
+		"broken-book.xlsx": {"line 2, column E Lat", "line 2, column I Cutting height", "line 2, column J Measured on", "line 3, column E Lat", "line 3, column H Area (sq ft)",
+			"line 5, column K Gate code", "line 6, column B Address", "line 7, column L Outline", "line 8, column H Area (sq ft)", "line 8, column I Cutting height", "line 9, column A Customer", "line 9, column H Area (sq ft)"},
+	} {
+		l := read(t, sample(t, "lawns/"+name), name, nil)
+		var got []string
+		for _, p := range l.Problems {
+			got = append(got, fmt.Sprintf("line %d, column %s", p.Line, p.Column))
+		}
+		sort.Strings(got)
+		sort.Strings(want)
+		if strings.Join(got, "; ") != strings.Join(want, "; ") {
+			t.Errorf("%s: problems at\n%s\nwant\n%s\n%v", name, strings.Join(got, "\n"), strings.Join(want, "\n"), l.Problems)
+		}
+	}
+}
+
+func TestSampleMapping(t *testing.T) {
+	m, err := ParseMapping(sample(t, "lawns/odd-headers.mapping.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	data := sample(t, "lawns/odd-headers.csv")
+	if _, err := ReadLawns(data, "odd-headers.csv", nil); !fault.HasCode(err, "missing-column") {
+		t.Errorf("without the mapping: %v", err)
+	}
+	l := read(t, data, "odd-headers.csv", m)
+	if len(l.Problems) > 0 || len(l.Import.Customers) != 1 || len(l.Import.Customers[0].Properties) != 2 || *l.Import.Customers[0].Properties[1].Areas[0].AreaSqFt != 8100 {
+		t.Errorf("read as %+v, problems %v", l.Import, l.Problems)
 	}
 }
 
@@ -244,6 +325,7 @@ func FuzzReadLawns(f *testing.F) {
 	f.Add([]byte(tidySheet))
 	f.Add([]byte("Customer;Address\nA;B"))
 	f.Add([]byte("PK\x03\x04"))
+	f.Add([]byte("Title\n\nCustomer,Address,Area (m2),HOC,Price,Season from,Lat,Long,Outline\nA,B,1,2\",$3,Apr 1,39 N,76 W,{}\nA,B,2,3\",$4,4/1,39,-76,\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		l, err := ReadLawns(data, "f", nil)
 		if err == nil && l.Rows == 0 {

@@ -301,7 +301,27 @@ func TestWorkbookOfSeveralSheetsAndDates(t *testing.T) {
 	if len(l.Problems) != 1 || l.Problems[0].String() != `sheet Lawns, line 4, column C Area (acres), value "#N/A": the sheet's own formula failed here; correct it, or write the value` {
 		t.Errorf("problems %v", l.Problems)
 	}
+	if len(l.Import.Customers) > 0 {
+		t.Errorf("a sheet with a wrong cell is taken in part: %+v", l.Import)
+	}
+	f, err := excelize.OpenReader(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := f.SetCellValue("Lawns", "C4", 0.5); err != nil {
+		t.Fatal(err)
+	}
+	var mended bytes.Buffer
+	if err := f.Write(&mended); err != nil {
+		t.Fatal(err)
+	}
+	if l = read(t, mended.Bytes(), "a.xlsx", nil); len(l.Problems) > 0 {
+		t.Fatal(l.Problems)
+	}
 	c := l.Import.Customers[0]
+	if phone := l.Import.Customers[1].Phone; phone != "+1 555 0102" {
+		t.Errorf("a guarded phone number is read as %q", phone)
+	}
 	a, plan := c.Properties[0].Areas[0], c.Properties[0].Plan
 	if *a.AreaSqFt != 3702.6 || a.AreaMeasuredOn.String() != "2026-06-03" || plan.SeasonFrom.String() != "04-01" || plan.SeasonTo.String() != "11-15" || c.Phone != "5550101" || c.Properties[0].ZIPCode != "00101" {
 		t.Errorf("read as %+v, area %v, plan %+v", c, *a.AreaSqFt, plan)
@@ -377,9 +397,13 @@ func TestImportIsTakenOver(t *testing.T) {
 }
 
 func TestFirstAndLastName(t *testing.T) {
-	l := read(t, []byte("First name,Last name,Address,Area\nEdda,Ashgrove,1 Wren Way,400\n,,2 Wren Way,400\n"), "a.csv", nil)
-	if l.Import.Customers[0].Name != "Edda Ashgrove" || len(l.Problems) != 1 || l.Problems[0].Column != "B Last name" {
-		t.Errorf("read as %+v, %v", l.Import.Customers[0], l.Problems)
+	l := read(t, []byte("First name,Last name,Address,Area\nEdda,Ashgrove,1 Wren Way,400\n"), "a.csv", nil)
+	if l.Import.Customers[0].Name != "Edda Ashgrove" {
+		t.Errorf("read as %+v", l.Import.Customers[0])
+	}
+	l = read(t, []byte("First name,Last name,Address,Area\nEdda,Ashgrove,1 Wren Way,400\n,,2 Wren Way,400\n"), "a.csv", nil)
+	if len(l.Problems) != 1 || l.Problems[0].Column != "B Last name" {
+		t.Errorf("no name: %v", l.Problems)
 	}
 }
 

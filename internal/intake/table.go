@@ -230,13 +230,14 @@ func tooManyColumns(line, n int) error {
 }
 
 // clean takes off blanks around the cell, and the quote mark by which our own
-// exports keep a text such as +1 555 0101 from being taken for a formula.
+// exports keep a text such as +1 555 0101 from being taken for a formula, and
+// offices keep the zeros of 0042.
 func clean(c string) string {
 	if strings.Contains(c, "\u00a0") {
 		c = strings.ReplaceAll(c, "\u00a0", " ")
 	}
 	c = strings.TrimSpace(c)
-	if len(c) > 1 && c[0] == '\'' && strings.IndexByte("=+-@", c[1]) >= 0 {
+	if len(c) > 1 && c[0] == '\'' && strings.IndexByte("=+-@0123456789", c[1]) >= 0 {
 		return c[1:]
 	}
 	return c

@@ -16,7 +16,7 @@ import (
 )
 
 // WeatherFile is what a weather file says. When Problems has anything, Days is
-// not to be used: a file is taken whole or not at all.
+// empty: a file is taken whole or not at all.
 type WeatherFile struct {
 	Days      []weather.Day // one a date, in order, marked observed
 	Form      string        // in words
@@ -427,6 +427,7 @@ func (w *weatherReader) finish() (WeatherFile, error) {
 	w.summary(incomplete)
 	sort.SliceStable(w.out.Problems, func(i, k int) bool { return w.out.Problems[i].Line < w.out.Problems[k].Line })
 	if len(w.out.Problems) > 0 {
+		w.out.Days = nil
 		return w.out, nil
 	}
 	if len(w.out.Days) == 0 {

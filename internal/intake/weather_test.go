@@ -1,6 +1,8 @@
 package intake
 
 import (
+	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"strings"
@@ -137,6 +139,160 @@ func TestGHCNDailyElementRows(t *testing.T) {
 	two := readW(t, text+"USC00888888,20240703,TMAX,280,,,7,\n", WeatherOptions{})
 	if len(two.Problems) != 1 || !strings.Contains(two.Problems[0].Reason, "several stations") {
 		t.Errorf("two stations: %v", two.Problems)
+	}
+}
+
+// One station in both published forms is one weather; 5 July failed a check of
+// the archive and 9 July lacks its maximum, which read in the morning are those
+// of the 4th and the 8th.
+func TestBothFormsOfGHCNDailySayTheSame(t *testing.T) {
+	rows, err := ReadWeather(sample(t, "weather/ghcn-morning.csv"), "a.csv", WeatherOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	dly, err := ReadWeather(sample(t, "weather/ghcn-morning.dly"), "a.dly", WeatherOptions{Morning: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Of 14 mornings the first 13 days have both extremes, less the two.
+	if len(rows.Days) != 11 || len(rows.Problems) > 0 {
+		t.Errorf("%d days, problems %v", len(rows.Days), rows.Problems)
+	}
+	if fmt.Sprint(rows.Days) != fmt.Sprint(dly.Days) {
+		t.Errorf("rows say\n%v\nand .dly\n%v", rows.Days, dly.Days)
+	}
+	if !strings.Contains(strings.Join(rows.Notes, "\n"), "2 days missing (2026-07-04, 2026-07-08)") {
+		t.Errorf("notes %v", rows.Notes)
+	}
+	evening, err := ReadWeather(sample(t, "weather/ghcn-evening.csv"), "a.csv", WeatherOptions{})
+	if err != nil || len(evening.Days) != 12 {
+		t.Errorf("read in the evening: %d days, %v", len(evening.Days), err)
+	}
+	if m, e := on(t, rows, "2026-07-01"), on(t, evening, "2026-07-02"); m.Max != e.Max || m.Precipitation != e.Precipitation || m.Min == e.Min {
+		t.Errorf("the morning's 1 July %+v, the evening's 2 July %+v", m, e)
+	}
+	header := append([]byte("ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME\n"), sample(t, "weather/ghcn-morning.csv")...)
+	if h, err := ReadWeather(header, "a.csv", WeatherOptions{}); err != nil || fmt.Sprint(h.Days) != fmt.Sprint(rows.Days) {
+		t.Errorf("with a header: %v", err)
+	}
+}
+
+// The columns that the readme prints (testdata/agronomy/weather_data_formats.json)
+// are those that are read: a value, and a flag, put there is found.
+func TestPublishedColumnsOfDly(t *testing.T) {
+	var table struct {
+		Rows []struct {
+			ID       string
+			Inputs   map[string]struct{ Value any }
+			Expected struct {
+				First, Last int
+				Value       any
+			}
+		}
+	}
+	if err := json.Unmarshal(sample(t, "agronomy/weather_data_formats.json"), &table); err != nil {
+		t.Fatal(err)
+	}
+	blank := strings.Repeat("-9999   ", 31)
+	at := func(column int, text string) string {
+		line := []byte("USC00999999202401TMAX" + blank)
+		copy(line[column-1:], text)
+		low := []byte("USC00999999202401TMIN" + strings.Repeat("  -50  7", 31))
+		return string(line) + "\n" + string(low) + "\n"
+	}
+	checked := 0
+	for _, row := range table.Rows {
+		n, _ := row.Inputs["n"].Value.(float64)
+		switch row.ID {
+		case "dly-value-16", "dly-value-28":
+			w := readW(t, at(int(row.Expected.Value.(float64)), "  123  7"), WeatherOptions{})
+			if len(w.Days) != 1 || w.Days[0].Date.Day != int(n) || w.Days[0].Max.Celsius() != 12.3 {
+				t.Errorf("%s: read as %v", row.ID, w.Days)
+			}
+		case "dly-value2":
+			if w := readW(t, at(row.Expected.First, "  123  7"), WeatherOptions{}); len(w.Days) != 1 || w.Days[0].Date.Day != 2 {
+				t.Errorf("%s: read as %v", row.ID, w.Days)
+			}
+		case "dly-qflag31":
+			sound := at(row.Expected.First-6, "  123  7")
+			if w := readW(t, sound, WeatherOptions{}); len(w.Days) != 1 || w.Days[0].Date.Day != 31 {
+				t.Errorf("%s: day 31 read as %v", row.ID, w.Days)
+			}
+			flagged := []byte(sound)
+			flagged[row.Expected.First-1] = 'X'
+			if _, err := ReadWeather(flagged, "a.dly", WeatherOptions{}); !fault.HasCode(err, "empty-file") {
+				t.Errorf("%s: a flagged value was taken: %v", row.ID, err)
+			}
+		case "dly-sample-day1":
+			line := row.Inputs["line"].Value.(string)
+			w := readW(t, line+"\n"+strings.Replace(line, "TMAX  283", "TMIN  283", 1)+"\n", WeatherOptions{})
+			if d := on(t, w, "2024-07-01"); d.Max.Celsius() != row.Expected.Value.(float64) {
+				t.Errorf("%s: %v", row.ID, d)
+			}
+		case "seattle-prcp-2012":
+			w, err := ReadWeather(sample(t, "weather/seattle-new-york.csv"), "w.csv", WeatherOptions{Location: "Seattle"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			sum := 0.0
+			for _, d := range w.Days {
+				if d.Date.Year == 2012 {
+					sum += d.Precipitation.Millimetres()
+				}
+			}
+			if math.Abs(sum-row.Expected.Value.(float64)) > 0.05 {
+				t.Errorf("%s: %.2f mm", row.ID, sum)
+			}
+		default:
+			continue
+		}
+		checked++
+	}
+	if checked != 6 {
+		t.Errorf("%d rows of the table checked, want 6", checked)
+	}
+}
+
+func TestWeatherTablesThatCannotBe(t *testing.T) {
+	for _, row := range []struct{ name, text, code string }{
+		{"two maxima", "date,temp_max_c,temp_max_f,temp_min_c\n2026-07-01,35,95,20\n", "ambiguous-columns"},
+		{"two dates", "date,day,temp_max_c,temp_min_c\n2026-07-01,2026-07-01,35,20\n", "ambiguous-columns"},
+		{"rain without a unit", "date,temp_max_c,temp_min_c,rain\n2026-07-01,35,20,1\n", "no-unit"},
+		{"no minimum", "date,temp_max_c\n2026-07-01,35\n", "missing-column"},
+		{"no place to pick", "date,temp_max_c,temp_min_c\n2026-07-01,35,20\n", "no-location"},
+		{"nothing", " \n", "empty-file"},
+		{"headers alone", "date,temp_max_c,temp_min_c\n", "empty-file"},
+		{"a picture", "\x89PNG\r\n\x1a\n\x00\x00", "not-text"},
+	} {
+		o := WeatherOptions{}
+		if row.code == "no-location" {
+			o.Location = "Fernwick"
+		}
+		if w, err := ReadWeather([]byte(row.text), "w.csv", o); !fault.HasCode(err, row.code) {
+			t.Errorf("%s: %v, read as %v", row.name, err, w.Days)
+		}
+	}
+	w := readW(t, "Gauge on the shed roof\nDate,Temp max (°F),Temp min (°F),Rain (in),Mood\n7/1/2026,95,68,0.5,good\n", WeatherOptions{})
+	if d := on(t, w, "2026-07-01"); math.Abs(d.Max.Celsius()-35) > 1e-9 || math.Abs(d.Precipitation.Millimetres()-12.7) > 1e-9 {
+		t.Errorf("read as %+v", d)
+	}
+	if notes := strings.Join(w.Notes, "\n"); !strings.Contains(notes, "Mood") || !strings.Contains(notes, "line 1 stands above") {
+		t.Errorf("notes %v", w.Notes)
+	}
+}
+
+func TestWeatherWorkbook(t *testing.T) {
+	data := workbook(t, map[string][][]any{"Days": {{"Date", "temp_max_c", "temp_min_c", "rain_mm"}, {46204, 31.5, 20, 4.2}, {46205, 140, 20, 0}}}, "Days")
+	w, err := ReadWeather(data, "w.xlsx", WeatherOptions{})
+	if err != nil || len(w.Problems) != 1 || w.Problems[0].Line != 3 || w.Days != nil {
+		t.Fatalf("%v, problems %v", err, w.Problems)
+	}
+	w, err = ReadWeather(workbook(t, map[string][][]any{"Days": {{"Date", "temp_max_c", "temp_min_c"}, {46204, 31.5, 20}}}, "Days"), "w.xlsx", WeatherOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := on(t, w, "2026-07-01"); d.Max.Celsius() != 31.5 {
+		t.Errorf("read as %+v", d)
 	}
 }
 
