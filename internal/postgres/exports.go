@@ -5,9 +5,11 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
+	"errors"
 	"fmt"
 	"hash"
 	"io"
+	"math/rand/v2"
 	"time"
 
 	"github.com/google/uuid"
@@ -125,7 +127,8 @@ func (db *DB) ExportProgress(ctx context.Context, id uuid.UUID, rows int64) erro
 const exportChunkSize = 512 << 10
 
 // ExportSink takes an export's bytes and keeps them as chunks. Two workers that
-// write one export at a time (a lease that ran out) keep apart by attempt.
+// write one export at a time (a lease that ran out) keep apart by attempt: the
+// first to finish makes the file, of the other's nothing stays.
 type ExportSink struct {
 	ctx     context.Context
 	db      *DB
@@ -139,51 +142,68 @@ type ExportSink struct {
 
 // OpenExport opens the sink of one attempt at an export.
 func (db *DB) OpenExport(ctx context.Context, id uuid.UUID) export.Sink {
-	return &ExportSink{ctx: ctx, db: db, id: id, attempt: int32(db.Real().UnixNano() & 0x7fffffff), sum: sha256.New()}
+	return &ExportSink{ctx: ctx, db: db, id: id, attempt: rand.Int32(), sum: sha256.New()}
 }
 
-// Write keeps what is given, a chunk at a time.
+// Write keeps what is given, a chunk at a time. It fails once another attempt
+// has made the file.
 func (s *ExportSink) Write(p []byte) (int, error) {
-	s.buf = append(s.buf, p...)
-	for len(s.buf) >= exportChunkSize {
-		if err := s.put(s.buf[:exportChunkSize]); err != nil {
-			return 0, err
+	for taken := 0; taken < len(p); {
+		n := min(len(p)-taken, exportChunkSize-len(s.buf))
+		s.buf = append(s.buf, p[taken:taken+n]...)
+		taken += n
+		if len(s.buf) == exportChunkSize {
+			if err := s.put(); err != nil {
+				return 0, err
+			}
 		}
-		s.buf = s.buf[exportChunkSize:]
 	}
 	return len(p), nil
 }
 
-func (s *ExportSink) put(chunk []byte) error {
-	_, err := s.db.ExecContext(s.ctx, `insert into export_chunk (export_id, attempt, number, data) values ($1, $2, $3, $4)`, s.id, s.attempt, s.number, chunk)
+// put keeps the buffer as the next chunk. The file's row is held while that is
+// done, so that no chunk comes in after the file is ready.
+func (s *ExportSink) put() error {
+	done, err := s.db.ExecContext(s.ctx, `
+		insert into export_chunk (export_id, attempt, number, data)
+		select id, $2, $3, $4 from export_file where id = $1 and state <> 'ready' for share`, s.id, s.attempt, s.number, s.buf)
 	if err != nil {
 		return fmt.Errorf("keep part %d of export %s: %w", s.number, s.id, err)
 	}
+	if n, err := done.RowsAffected(); err != nil || n == 0 {
+		return errors.Join(errOvertaken, err)
+	}
 	s.number++
-	s.size += int64(len(chunk))
-	s.sum.Write(chunk)
+	s.size += int64(len(s.buf))
+	s.sum.Write(s.buf)
+	s.buf = s.buf[:0]
 	return nil
 }
 
+var errOvertaken = errors.New("another attempt at the export has taken over")
+
 // Finish makes the export ready in the same transaction in which its job is
-// done; the chain's head is what the file has printed.
+// done; the chain's head is what the file has printed. Where another attempt
+// made the file already, that one stays.
 func (s *ExportSink) Finish(chainSeq int64, chainHash []byte, rows int64) error {
 	if len(s.buf) > 0 {
-		if err := s.put(s.buf); err != nil {
+		if err := s.put(); err != nil && !errors.Is(err, errOvertaken) {
 			return err
 		}
-		s.buf = nil
 	}
 	return s.db.inTx(s.ctx, func(tx *sqlx.Tx) error {
-		undone, err := claimJob(s.ctx, tx)
-		if err != nil || !undone {
+		var state string
+		if err := tx.GetContext(s.ctx, &state, `select state from export_file where id = $1 for update`, s.id); err != nil {
+			return notFound(err, "no-export", "there is no export %s", s.id)
+		}
+		if state == "ready" {
+			return finishJob(s.ctx, tx)
+		}
+		if err := s.whole(tx); err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(s.ctx, `delete from export_chunk where export_id = $1 and attempt <> $2`, s.id, s.attempt); err != nil {
-			return fmt.Errorf("drop other attempts at export %s: %w", s.id, err)
-		}
-		_, err = tx.ExecContext(s.ctx, `
-			update export_file set state = 'ready', rows_done = $2, rows_total = $2, size_bytes = $3, sha256 = $4,
+		_, err := tx.ExecContext(s.ctx, `
+			update export_file set state = 'ready', problem = '', rows_done = $2, rows_total = $2, size_bytes = $3, sha256 = $4,
 				chain_seq = $5, chain_hash = $6, finished_at = $7 where id = $1`,
 			s.id, rows, s.size, s.sum.Sum(nil), chainSeq, chainHash, s.db.Real())
 		if err != nil {
@@ -191,6 +211,22 @@ func (s *ExportSink) Finish(chainSeq int64, chainHash []byte, rows int64) error 
 		}
 		return finishJob(s.ctx, tx)
 	})
+}
+
+// whole drops what other attempts left and sees that nothing of this one is
+// gone: an attempt that started later may have dropped it.
+func (s *ExportSink) whole(tx *sqlx.Tx) error {
+	if _, err := tx.ExecContext(s.ctx, `delete from export_chunk where export_id = $1 and attempt <> $2`, s.id, s.attempt); err != nil {
+		return fmt.Errorf("drop other attempts at export %s: %w", s.id, err)
+	}
+	var there int
+	if err := tx.GetContext(s.ctx, &there, `select count(*) from export_chunk where export_id = $1`, s.id); err != nil {
+		return fmt.Errorf("count the parts of export %s: %w", s.id, err)
+	}
+	if there != s.number || len(s.buf) > 0 {
+		return errOvertaken
+	}
+	return nil
 }
 
 // exportedSQL reads records with the numbers of what they supersede and of what
