@@ -179,6 +179,10 @@ func (m *maker) readPlaces() {
 	}
 }
 
+// canWait says whether a piece may be left to the next plan: its best day comes
+// after the last day of this one.
+func (m *maker) canWait(pc piece) bool { return pc.window.Best.After(m.in.To) }
+
 // makeGroups brings together what one visit can do. What has no slot at all is
 // left with its cause.
 func (m *maker) makeGroups(pieces []piece) {
@@ -192,7 +196,9 @@ func (m *maker) makeGroups(pieces []piece) {
 	for _, pc := range pieces {
 		list, no := m.choices(pc)
 		if no != nil {
-			m.leaveOnce(pc, no)
+			if pc.round == 1 || !m.canWait(pc) {
+				m.leaveOnce(pc, no)
+			}
 			continue
 		}
 		id := m.in.Items[pc.item].PropertyID
@@ -320,7 +326,7 @@ func (m *maker) stop(g group) route.Stop {
 		s.Slots = append(s.Slots, route.SlotCost{Slot: c.slot, Cost: int(math.Round(min(c.minutes, dearest) * 60))})
 	}
 	for _, pc := range g.pieces {
-		s.UnplacedCost += unplacedSeconds(pc)
+		s.UnplacedCost += m.unplacedSeconds(pc)
 	}
 	return s
 }
@@ -331,10 +337,13 @@ const dearestChoice = 600.0
 
 // unplacedSeconds is what leaving a piece out costs: more than any drive and
 // day, less for a later time than for the first, most where later times hang on it.
-func unplacedSeconds(pc piece) int {
+// Work whose best day comes after the plan is only taken where it lies on the way.
+func (m *maker) unplacedSeconds(pc piece) int {
 	switch {
 	case !pc.day.IsZero():
 		return 4_000_000
+	case m.canWait(pc):
+		return SecondTripMinutes * 60
 	case pc.round == 1:
 		return 1_000_000
 	}

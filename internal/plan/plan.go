@@ -165,7 +165,7 @@ const (
 	CauseClosed    = "closed"
 	CauseStruck    = "struck"
 	CauseNoWindow  = "no-window"
-	CauseNotDue    = "not-due" // its window opens after the last day planned
+	CauseNotDue    = "not-due" // it opens, or is best, after the last day planned
 	CauseOverdue   = "overdue" // its window closed before the first day planned
 	CauseRefused   = "refused"
 	CauseNoCrew    = "no-crew"

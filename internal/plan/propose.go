@@ -124,7 +124,8 @@ func keptVisit(k Kept, position int) Visit {
 		Arrive: k.Arrive, Leave: leave, Tasks: slices.Clone(k.Tasks)}
 }
 
-// leaveFull says which crews on which days had no room for a group.
+// leaveFull says which crews on which days had no room for a group. Later times
+// that can wait for the next plan are no part of this one.
 func (m *maker) leaveFull(g group) {
 	var days []civil.Date
 	for _, c := range g.choices {
@@ -133,6 +134,12 @@ func (m *maker) leaveFull(g group) {
 	slices.SortFunc(days, civil.Date.Compare)
 	words := span(days)
 	for _, pc := range g.pieces {
+		if m.canWait(pc) {
+			if pc.round == 1 {
+				m.leave(pc, because(CauseNotDue, "Its best day is %s, after the last day planned, %s, and it lies on no crew's way before; it is left to the next plan.", short(pc.window.Best), short(m.in.To)))
+			}
+			continue
+		}
 		m.leave(pc, because(CauseFull, "All crews that can %s are full on the days it may be done: %s. Free a crew, allow overtime or widen the window.",
 			m.in.Items[pc.item].Work.Words(), words))
 	}

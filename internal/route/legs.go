@@ -8,7 +8,8 @@ type legs struct {
 	setup   []int32 // of every node; zero for depots
 	stops   int
 	nodes   int
-	table   []int32 // nodes x nodes with setup; nil above MatrixLimit
+	table   []int32 // from x to with setup; nil above MatrixLimit
+	back    []int32 // the same turned over: to x from
 	longest int
 }
 
@@ -42,6 +43,7 @@ func (l *legs) fill() error {
 		return l.sample()
 	}
 	l.table = make([]int32, l.nodes*l.nodes)
+	l.back = make([]int32, l.nodes*l.nodes)
 	for i := range l.nodes {
 		for j := range l.nodes {
 			t, err := l.checked(i, j)
@@ -49,6 +51,7 @@ func (l *legs) fill() error {
 				return err
 			}
 			l.table[i*l.nodes+j] = int32(t)
+			l.back[j*l.nodes+i] = int32(t)
 			l.longest = max(l.longest, t)
 		}
 	}
@@ -100,6 +103,16 @@ func (l *legs) between(i, j int32) int {
 		drive = min(max(0, l.travel.Seconds(int(l.place[i]), int(l.place[j]))), inputLimit)
 	}
 	return l.withSetup(int(i), int(j), drive)
+}
+
+// rows are the legs from node c to every node and from every node to c; nil
+// where there is no table.
+func (l *legs) rows(c int32) (out, in []int32) {
+	if l.table == nil {
+		return nil, nil
+	}
+	at := int(c) * l.nodes
+	return l.table[at : at+l.nodes], l.back[at : at+l.nodes]
 }
 
 // near lists the count stops nearest to each stop, itself first, ties by number.

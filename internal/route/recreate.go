@@ -161,6 +161,10 @@ func (e *engine) tryRoute(c, r int32, blink bool, best *place) {
 		oldExtra = t.cost - t.legs - t.picked - s.fixed
 		slack = oldExtra
 	}
+	if base-slack >= best.cost {
+		return
+	}
+	outRow, inRow := e.legs.rows(c)
 	n := len(t.stops)
 	prev := s.start
 	for k := 0; k <= n; k++ {
@@ -170,7 +174,19 @@ func (e *engine) tryRoute(c, r int32, blink bool, best *place) {
 		if k < s.head {
 			continue
 		}
-		in := e.legs.between(prev, c)
+		next := s.end
+		if k < n {
+			next = t.stops[k]
+		}
+		in, out := 0, 0
+		if inRow != nil {
+			in, out = int(inRow[prev]), int(outRow[next])
+		} else {
+			in, out = e.legs.between(prev, c), e.legs.between(c, next)
+		}
+		if k == n && s.openEnd {
+			out = 0
+		}
 		begin := t.depart[k] + in
 		if begin > st.close {
 			// Later places start no earlier where the triangle inequality holds;
@@ -178,12 +194,6 @@ func (e *engine) tryRoute(c, r int32, blink bool, best *place) {
 			continue
 		}
 		begin = max(begin, st.open)
-		out := 0
-		if k < n {
-			out = e.legs.between(c, t.stops[k])
-		} else if !s.openEnd {
-			out = e.legs.between(c, s.end)
-		}
 		cost := base + in + out - t.leg[k+1]
 		if cost-slack >= best.cost {
 			continue

@@ -106,5 +106,5 @@ type Progress struct {
 const DefaultIterations = 60_000
 
 // MatrixLimit is the number of points up to which travel is held as a full
-// table: 2,500 points take 25 MB. Above it, travel is asked for pair by pair.
+// table: 2,500 points take 50 MB both ways. Above it, travel is asked for pair by pair.
 const MatrixLimit = 2500
