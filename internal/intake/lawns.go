@@ -232,6 +232,7 @@ func (r *lawnReader) read(row tableRow) {
 // join puts the row into the tree of customers, properties and areas.
 func (r *lawnReader) join(c property.ImportCustomer, p property.ImportProperty, a property.ImportArea) {
 	where, known := r.findProperty(p)
+	c.Key = r.keyOf(c, where, known)
 	if known && r.out.Import.Customers[where.customer].CustomerKey() != c.CustomerKey() {
 		have := r.out.Import.Customers[where.customer]
 		r.wrong("address", "this address belongs to %s on %s and to %s here; one address has one customer, so correct one of the two",
@@ -261,6 +262,33 @@ func (r *lawnReader) join(c property.ImportCustomer, p property.ImportProperty, 
 	}
 	have.Areas = append(have.Areas, a)
 	r.remember(*have, where)
+}
+
+// keyOf is the customer's number, or what stands for it where one of two people
+// of the same name must be told from the other: their e-mail and phone are both
+// known and both differ. The first of a name is known by the name alone, so that
+// a sheet to which another is added later still means the same customer.
+func (r *lawnReader) keyOf(c property.ImportCustomer, where propertyAt, known bool) string {
+	if c.Key != "" {
+		return c.Key
+	}
+	if known {
+		have := r.out.Import.Customers[where.customer]
+		if property.NameKey(have.Name) == property.NameKey(c.Name) && !differ(c, have) {
+			return have.Key
+		}
+	}
+	first, ok := r.byCustomer[c.CustomerKey()]
+	if !ok || !differ(c, r.out.Import.Customers[first]) {
+		return ""
+	}
+	r.note("%s is another customer than the one of that name on %s, by e-mail and phone; a column with customer numbers is surer", c.Name, r.out.Import.Customers[first].Place)
+	return c.CustomerKey() + " " + strings.ToLower(c.Email)
+}
+
+// differ says whether two customers of one name must be two people.
+func differ(c, have property.ImportCustomer) bool {
+	return c.Differs(property.Customer{Email: have.Email, Phone: have.Phone})
 }
 
 func (r *lawnReader) remember(p property.ImportProperty, where propertyAt) {
@@ -304,10 +332,6 @@ func (r *lawnReader) joinCustomer(c property.ImportCustomer) (int, bool) {
 	have := &r.out.Import.Customers[ci]
 	if property.NameKey(have.Name) != property.NameKey(c.Name) {
 		r.wrong("customer", "customer number %s is %s on %s and %s here; correct one of the two", c.Key, have.Name, have.Place, c.Name)
-		return 0, false
-	}
-	if c.Differs(property.Customer{Email: have.Email, Phone: have.Phone}) {
-		r.wrong("customer", "there is a %s with another e-mail and phone on %s; give both a customer number to tell them apart", c.Name, have.Place)
 		return 0, false
 	}
 	for _, f := range []struct {

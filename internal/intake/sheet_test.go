@@ -188,13 +188,44 @@ func TestCustomersAreOneWhateverIsLeftOpen(t *testing.T) {
 	}
 }
 
+// Two people of one name are two customers where e-mail and phone tell them
+// apart, in every later sheet too; the second area of the second person needs
+// neither.
+func TestTwoPeopleOfOneName(t *testing.T) {
+	sheet := "Customer,Email,Phone,Address,Area name,Area,HOC\nEdda Ashgrove,a@x.example,1,1 Wren Way,F,4000,3\nEdda Ashgrove,b@x.example,2,2 Wren Way,F,4000,3\n" +
+		"Edda Ashgrove,,,2 Wren Way,B,4000,3\nEdda Ashgrove,B@x.example,2,3 Wren Way,F,4000,3\n"
+	l := read(t, []byte(sheet), "a.csv", nil)
+	if len(l.Problems) > 0 || len(l.Import.Customers) != 2 || len(l.Import.Customers[1].Properties) != 2 || len(l.Import.Customers[1].Properties[0].Areas) != 2 {
+		t.Fatalf("problems %v, read as %+v", l.Problems, l.Import)
+	}
+	if !strings.Contains(strings.Join(l.Notes, "\n"), "another customer than the one of that name on line 2") {
+		t.Errorf("notes %v", l.Notes)
+	}
+	planned, err := property.PlanImport(l.Import, property.Known{}, "MD", civilDay)
+	if err != nil || planned.Customers.Added != 2 {
+		t.Fatalf("taken over: %v", err)
+	}
+	known := property.Known{Customers: planned.AddCustomers, Properties: planned.AddProperties}
+	for i := range known.Properties {
+		for _, a := range planned.AddAreas {
+			if a.PropertyID == known.Properties[i].ID {
+				known.Properties[i].Areas = append(known.Properties[i].Areas, a)
+			}
+		}
+	}
+	again, err := property.PlanImport(l.Import, known, "MD", civilDay)
+	if total := again.Total(); err != nil || total.Added+total.Changed != 0 {
+		t.Errorf("a second time: %+v, %v", total, err)
+	}
+}
+
 func TestRowsThatContradictEachOtherNameBoth(t *testing.T) {
 	for _, row := range []struct{ name, sheet, column, says string }{
 		{"gate codes", "Customer,Address,Area name,Area,Gate code\nA,1 Wren Way,F,4000,1\nA,1 Wren Way,B,4000,2\n", "E Gate code", `"1" on line 2`},
 		{"map points", "Customer,Address,Area name,Area,Lat,Long\nA,1 Wren Way,F,4000,39.25,-76.9\nA,1 Wren Way,B,4000,39.26,-76.9\n", "E Lat", "on line 2"},
 		{"prices", "Customer,Address,Area name,Area,Price\nA,1 Wren Way,F,4000,65\nA,1 Wren Way,B,4000,70\n", "E Price", "on line 2"},
 		{"services", "Customer,Address,Area name,Area,Services\nA,1 Wren Way,F,4000,mow\nA,1 Wren Way,B,4000,mow & spray\n", "E Services", "on line 2"},
-		{"two people", "Customer,Address,Area,Email,Phone\nA,1 Wren Way,4000,a@x.example,1\nA,2 Wren Way,4000,b@x.example,2\n", "A Customer", "on line 2"},
+		{"an address of two people of one name", "Customer,Address,Area,Email,Phone\nA,1 Wren Way,4000,a@x.example,1\nA,1 Wren Way,4000,b@x.example,2\n", "B Address", "on line 2"},
 		{"two names of a number", "Account,Customer,Address,Area\n7,A,1 Wren Way,4000\n7,B,2 Wren Way,4000\n", "B Customer", "is A on line 2"},
 		{"two owners", "Customer,Address,ZIP,Area name,Area\nA,1 Wren Way,00101,F,4000\nB,1 Wren Wy.,00101,B,4000\n", "", ""},
 	} {
