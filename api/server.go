@@ -22,8 +22,11 @@ import (
 
 	"thirdcut/api/web"
 	"thirdcut/internal/account"
+	"thirdcut/internal/export"
 	"thirdcut/internal/fault"
 	"thirdcut/internal/postgres"
+	"thirdcut/internal/schedule"
+	"thirdcut/internal/visit"
 )
 
 // Config is what the edge needs to stand.
@@ -33,6 +36,9 @@ type Config struct {
 	// cookies then are __Host- cookies and HSTS is sent.
 	Secure   bool
 	Accounts account.Accounts
+	Schedule *schedule.Service
+	Visits   visit.Service
+	Exports  *export.Service
 }
 
 // Server is the edge.
@@ -87,6 +93,8 @@ func New(c Config) (*Server, error) {
 		"token":   {Type: "http", Scheme: "bearer"},
 	}
 	s.api = humagin.New(s.engine, config)
+	s.engine.GET("/healthz", func(c *gin.Context) { c.String(http.StatusOK, "ok\n") })
+	s.engine.GET("/readyz", s.page(s.ready))
 
 	s.operations()
 	s.pages()
@@ -97,6 +105,20 @@ func New(c Config) (*Server, error) {
 // operations adds the JSON API.
 func (s *Server) operations() {
 	s.directoryOperations()
+	s.dayOperations()
+	s.recordOperations()
+	s.officeOperations()
+}
+
+// ready says whether the server can do its work: the database answers.
+func (s *Server) ready(c *gin.Context) error {
+	ctx, cancel := context.WithTimeout(c.Request.Context(), 2*time.Second)
+	defer cancel()
+	if err := s.DB.PingContext(ctx); err != nil {
+		return fault.New(fault.Unavailable, "no-database", "the database does not answer").Because(err)
+	}
+	c.String(http.StatusOK, "ready\n")
+	return nil
 }
 
 // ServeHTTP answers one request.

@@ -19,7 +19,11 @@ func accountFrom(ctx context.Context) (account.Account, bool) {
 	return a, ok
 }
 
-const sessionPerson = "person_id"
+// What a session holds.
+const (
+	sessionPerson = "person_id"
+	sessionEpoch  = "epoch" // sessions of an earlier epoch of the account have ended
+)
 
 // identify finds out who asks: by bearer token or by session. The account is
 // read anew each time, so that somebody who left is out at once.
@@ -53,7 +57,8 @@ func (s *Server) whoAsks(r *http.Request) (account.Account, bool, error) {
 		return account.Account{}, false, nil
 	}
 	a, err := s.DB.Account(r.Context(), id)
-	if fault.Is(err, fault.NotFound) || (err == nil && !a.ClosedAt.IsZero()) {
+	ended := err == nil && (!a.ClosedAt.IsZero() || a.SessionEpoch != s.sessions.GetInt(r.Context(), sessionEpoch))
+	if fault.Is(err, fault.NotFound) || ended {
 		_ = s.sessions.Destroy(r.Context()) // a session of nobody; its row ends by itself if this fails
 		return account.Account{}, false, nil
 	}
@@ -74,6 +79,7 @@ func (s *Server) signIn(r *http.Request, name, password string) (account.Account
 		return account.Account{}, err
 	}
 	s.sessions.Put(r.Context(), sessionPerson, a.PersonID.String())
+	s.sessions.Put(r.Context(), sessionEpoch, a.SessionEpoch)
 	return a, nil
 }
 

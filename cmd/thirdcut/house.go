@@ -46,8 +46,8 @@ func openHouse(ctx context.Context, url string) (*house, error) {
 		db: db, url: url,
 		schedule: &schedule.Service{Store: db, Real: time.Now},
 		visits:   visit.Service{Store: db},
-		exports: &export.Service{Store: db, Rules: recordrule.Standard(), Real: time.Now, Judged: application.Judged,
-			NewBook: func(out io.Writer) (export.Book, error) { return workbook.New(out, "") },
+		exports: &export.Service{Store: db, Rules: recordrule.Standard(), Real: time.Now, Judged: application.Record.Judged,
+			NewBook:  func(out io.Writer) (export.Book, error) { return workbook.New(out, "") },
 			NewTable: func(out io.Writer, header []string) (export.Table, error) { return workbook.NewCSV(out, header) }},
 		accounts: account.Accounts{Store: db, Hasher: account.NewHasher(0)},
 	}, nil

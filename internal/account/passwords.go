@@ -2,8 +2,10 @@ package account
 
 import (
 	"context"
+	"crypto/rand"
 	_ "embed"
 	"fmt"
+	"math/big"
 	"runtime"
 	"strings"
 	"sync"
@@ -134,4 +136,24 @@ func outdated(hash string) bool {
 	params, _, _, err := argon2id.DecodeHash(hash)
 	return err != nil || params.Memory != hashing.Memory || params.Iterations != hashing.Iterations ||
 		params.Parallelism != hashing.Parallelism || params.KeyLength != hashing.KeyLength
+}
+
+// passwordLetters leaves out what looks alike on paper: 0 O, 1 l I.
+const passwordLetters = "abcdefghjkmnpqrstuvwxyz23456789"
+
+// MakePassword makes a password for somebody to write down: four groups of
+// four, 79 bits of chance.
+func MakePassword() string {
+	var b strings.Builder
+	for i := range 16 {
+		if i > 0 && i%4 == 0 {
+			b.WriteByte('-')
+		}
+		n, err := rand.Int(rand.Reader, big.NewInt(int64(len(passwordLetters))))
+		if err != nil {
+			panic("the system has no randomness: " + err.Error()) // crypto/rand never fails on supported systems
+		}
+		b.WriteByte(passwordLetters[n.Int64()])
+	}
+	return b.String()
 }

@@ -12,7 +12,6 @@ import (
 	"thirdcut/internal/civil"
 	"thirdcut/internal/label"
 	"thirdcut/internal/mowing"
-	"thirdcut/internal/product"
 	"thirdcut/internal/schedule"
 	"thirdcut/internal/turf"
 	"thirdcut/internal/visit"
@@ -417,4 +416,23 @@ func (db *DB) SavePriors(ctx context.Context, list []schedule.Prior) error {
 		}
 		return finishJob(ctx, tx)
 	})
+}
+
+// NextCuts returns the earliest best day of a cut of each property.
+func (db *DB) NextCuts(ctx context.Context, properties []uuid.UUID) (map[uuid.UUID]civil.Date, error) {
+	var rows []struct {
+		ID   uuid.UUID  `db:"property_id"`
+		Best civil.Date `db:"best"`
+	}
+	err := db.SelectContext(ctx, &rows, `
+		select a.property_id, min(w.best) as best from due_window w join turf_area a on a.id = w.turf_area_id
+		where w.work = 'mow' and w.best is not null and a.property_id = any($1::uuid[]) group by a.property_id`, idArray(properties))
+	if err != nil {
+		return nil, fmt.Errorf("read next cuts: %w", err)
+	}
+	by := make(map[uuid.UUID]civil.Date, len(rows))
+	for _, r := range rows {
+		by[r.ID] = r.Best
+	}
+	return by, nil
 }

@@ -90,6 +90,9 @@ var standard = sync.OnceValue(func() *Set {
 	return s
 })
 
+// Standard returns the set of rules that come with the program.
+func Standard() *Set { return standard() }
+
 // All returns the rules that come with the program, by id.
 func All() []Rule { return standard().Rules() }
 
