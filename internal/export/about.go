@@ -39,13 +39,20 @@ func (k *keeping) words() string {
 	slices.Sort(k.years)
 	years := make([]string, len(k.years))
 	for i, y := range k.years {
-		years[i] = fmt.Sprint(y)
+		years[i] = count(int64(y), "year")
 	}
 	span := "through " + k.last.Words()
 	if k.first != k.last {
 		span = fmt.Sprintf("the first through %s, the last through %s", k.first.Words(), k.last.Words())
 	}
-	return fmt.Sprintf("%s years from the application: %s (%s)", strings.Join(years, " or "), span, k.citation)
+	return fmt.Sprintf("%s from the application: %s (%s)", strings.Join(years, " or "), span, k.citation)
+}
+
+func count(n int64, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return fmt.Sprintf("%d %ss", n, word)
 }
 
 // about writes the sheet that says what the file is, from which sources its
@@ -71,8 +78,8 @@ func (w *writer) aboutLines() [][2]string {
 		{"Company", joined(w.company.Name, w.company.Address)},
 		{"Company licence", w.company.BusinessLicense},
 		{"Days", fmt.Sprintf("%s to %s, both included", w.from, w.to)},
-		{"Records listed", fmt.Sprintf("%d, of which %d were corrected later; %d records of these days in all", w.Listed, w.Superseded, w.Read)},
-		{"Missing", fmt.Sprintf("%d elements, see the sheet Missing", w.Gaps)},
+		{"Records listed", fmt.Sprintf("%d of the %s of these days; corrected later: %d", w.Listed, count(w.Read, "record"), w.Superseded)},
+		{"Missing", count(w.Gaps, "element") + ", see the sheet Missing"},
 		{"Recorded too late", w.lateWords()},
 		{"Keep these records", w.keep.words()},
 		{"Printed on", w.printed.In(w.company.Zone).Format("2006-01-02 15:04 MST")},
@@ -91,14 +98,14 @@ func (w *writer) lateWords() string {
 	if w.latest().TimeToRecord == nil {
 		return ""
 	}
-	return fmt.Sprintf("%d records were made after the time that the rule sets", w.Late)
+	return count(w.Late, "record") + " made after the time that the rule sets"
 }
 
 func (w *writer) brokenWords() string {
 	if w.Broken == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%d records do not match their seal; they are marked under Findings. Run thirdcut verify and keep the newest backup", w.Broken)
+	return count(w.Broken, "record") + " no longer as sealed, marked under Findings. Run thirdcut verify and keep the newest backup"
 }
 
 func aboutRule(r recordrule.Rule) [][2]string {
@@ -112,7 +119,7 @@ func aboutRule(r recordrule.Rule) [][2]string {
 		lines = append(lines, [2]string{"Record by", joined(t.Text, "") + fmt.Sprintf(" (%d %s, %s)", t.Value, strings.ReplaceAll(t.Unit, "_", " "), t.Citation) + marked(t.Status)})
 	}
 	if k := r.Retention; k != nil {
-		lines = append(lines, [2]string{"Keep for", fmt.Sprintf("%d years (%s)", k.Years, k.Citation) + also(k.Note) + marked(k.Status)})
+		lines = append(lines, [2]string{"Keep for", fmt.Sprintf("%s (%s)", count(int64(k.Years), "year"), k.Citation) + also(k.Note) + marked(k.Status)})
 	}
 	if a := r.Access; a != nil {
 		lines = append(lines, [2]string{"Access", a.Value + " (" + a.Citation + ")" + marked(a.Status)})

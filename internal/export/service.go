@@ -2,6 +2,7 @@ package export
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"time"
@@ -199,17 +200,17 @@ func judgesRecords(r recordrule.Rule) error {
 
 // Write makes the export that was asked for and keeps it. Done before, it does
 // nothing. progress may be nil; it hears how many of the records are read. A failure is kept with the export, in words, unless ctx
-// ended; the job may try again.
+// was cancelled, as at a shutdown; the job may try again.
 func (s *Service) Write(ctx context.Context, exportID uuid.UUID, progress func(done, total int64)) error {
 	err := s.write(ctx, exportID, progress)
-	if err == nil || ctx.Err() != nil {
+	if err == nil || errors.Is(ctx.Err(), context.Canceled) {
 		return err
 	}
 	why := "the file could not be made; it will be tried again, or ask for it anew"
 	if f := fault.As(err); f != nil {
 		why = f.Error()
 	}
-	if kept := s.Store.FailExport(ctx, exportID, why); kept != nil {
+	if kept := s.Store.FailExport(context.WithoutCancel(ctx), exportID, why); kept != nil {
 		return fmt.Errorf("%w (and that could not be noted: %v)", err, kept)
 	}
 	return err
@@ -249,7 +250,7 @@ func (s *Service) write(ctx context.Context, id uuid.UUID, progress func(done, t
 }
 
 // errReady ends the reading of records for a file that is there already.
-var errReady = fmt.Errorf("the export is ready already")
+var errReady = errors.New("the export is ready already")
 
 // WriteRule writes the workbook of a rule of the program to out; faults as Ask.
 func (s *Service) WriteRule(ctx context.Context, ruleID string, from, to civil.Date, out io.Writer) (Summary, error) {

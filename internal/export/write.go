@@ -94,16 +94,28 @@ func (w *writer) recordColumns() columns {
 	for _, c := range w.elements {
 		list = append(list, column{header(c), width(c)})
 	}
+	if !w.asksForProduct() {
+		list = append(list, column{headers["product_name"], widths["product_name"]})
+	}
 	return append(list, column{"Re-entry", 28}, column{"Findings when recorded", 34}, column{"Corrects record", 10},
 		column{"Why corrected", 24}, column{"Corrected by record", 10})
 }
 
+// asksForProduct says whether the product stands among the rule's elements.
+// Where it does not, it follows them, so that the totals can be traced.
+func (w *writer) asksForProduct() bool {
+	return slices.ContainsFunc(w.elements, func(c recordrule.Column) bool { return c.ID == "product_name" })
+}
+
 func (w *writer) recordCells(r Row, judged recordrule.Record, zone *time.Location) []any {
 	c := cells{r.Record, judged, zone}
-	row := make([]any, 0, len(w.elements)+6)
+	row := make([]any, 0, len(w.elements)+7)
 	row = append(row, r.Seq)
 	for _, e := range w.elements {
 		row = append(row, c.of(e.ID))
+	}
+	if !w.asksForProduct() {
+		row = append(row, r.ProductName)
 	}
 	findings := c.findings()
 	if r.Broken {
@@ -258,7 +270,7 @@ func (w *writer) none() string {
 	if w.Read == 0 {
 		return "No application was recorded in these days."
 	}
-	return fmt.Sprintf("None of the %d records of these days falls under this rule.", w.Read)
+	return fmt.Sprintf("Nothing here: of the %s of these days none falls under this rule.", count(w.Read, "record"))
 }
 
 func (w *writer) nothingMissing() string {
