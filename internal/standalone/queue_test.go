@@ -148,7 +148,7 @@ func TestRedisServerKeepsWhatItHas(t *testing.T) {
 
 func TestNoRedisServerIsSaid(t *testing.T) {
 	_, err := StartRedis(context.Background(), filepath.Join(place(t), "missing"))
-	refused(t, err, "no-redis", "redis-server ended at once", "missing")
+	refused(t, err, "no-redis", "ended at once", "missing")
 	t.Setenv("PATH", place(t))
 	_, err = StartRedis(context.Background(), place(t))
 	refused(t, err, "no-redis", "install the package redis-server", "REDIS_URL")
