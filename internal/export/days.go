@@ -53,7 +53,8 @@ func fillSpotAcres(day []Row) {
 	}
 	for i, r := range day {
 		if r.Spot {
-			acres := areas[r.Applicator.PersonID].Acres()
+			// 4,356 sq ft are a tenth of an acre to the last bit, not a bit under it.
+			acres := round(areas[r.Applicator.PersonID].Acres(), 9)
 			day[i].SpotAcresOfDay = &acres
 		}
 	}

@@ -542,3 +542,31 @@ func TestWriteTellsProgressAndKeepsFailures(t *testing.T) {
 		t.Errorf("writing a ready export again: %v, %d bytes more", err, s.kept.Len()-size)
 	}
 }
+
+// 7 CFR 110.3(b): spot work of a day under 0.1 acre (4,356 sq ft) in all needs
+// neither the kind of site nor the applicator.
+func TestSpotWorkNeedsTheShortListOnly(t *testing.T) {
+	spot := func(sqft float64) func(*application.Record) {
+		return func(r *application.Record) {
+			r.Spot, r.RestrictedUse, r.SiteType = true, true, ""
+			r.Lines = []application.Line{{Name: "Front", AreaTreated: application.Amount{Entered: "some", Value: sqft, Unit: "sq ft"}}}
+		}
+	}
+	for _, c := range []struct {
+		areas []float64
+		gaps  bool
+	}{{[]float64{2000}, false}, {[]float64{2000, 2300}, false}, {[]float64{2000, 2356}, true}, {[]float64{4355}, false}} {
+		s := &shelf{}
+		for i, a := range c.areas {
+			s.rows = append(s.rows, record(int64(i+1), "2026-06-02", spot(a)))
+		}
+		s.rows = append(s.rows, record(9, "2026-06-03", spot(4000))) // another day does not add up
+		var out bytes.Buffer
+		if _, err := service(s).WriteGaps(t.Context(), &out, []string{"us-federal-7cfr110"}, spring, july); err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Contains(out.String(), "1,us-federal-7cfr110,site_type,2026-06-16"); got != c.gaps || strings.Contains(out.String(), "9,us-federal-7cfr110,site_type") {
+			t.Errorf("%v sq ft: %s", c.areas, out.String())
+		}
+	}
+}
