@@ -3,8 +3,10 @@ package intake
 import (
 	"archive/zip"
 	"bytes"
+	"compress/flate"
 	"encoding/csv"
 	"fmt"
+	"io"
 	"strings"
 	"testing"
 
@@ -362,10 +364,11 @@ func TestWorkbookOfSeveralSheetsAndDates(t *testing.T) {
 	}
 }
 
-// A workbook of 300 KB that unpacks to 300 MB is refused before it is unpacked.
+// A workbook of a few MB that unpacks to 300 MB is refused before it is unpacked.
 func TestZipBombIsRefused(t *testing.T) {
 	var b bytes.Buffer
 	z := zip.NewWriter(&b)
+	z.RegisterCompressor(zip.Deflate, func(out io.Writer) (io.WriteCloser, error) { return flate.NewWriter(out, flate.BestSpeed) })
 	w, err := z.Create("xl/worksheets/sheet1.xml")
 	if err != nil {
 		t.Fatal(err)
@@ -379,7 +382,7 @@ func TestZipBombIsRefused(t *testing.T) {
 	if err := z.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if b.Len() > 1<<20 {
+	if b.Len() > 4<<20 {
 		t.Fatalf("the bomb has %d bytes", b.Len())
 	}
 	if _, err := ReadLawns(b.Bytes(), "bomb.xlsx", nil); !fault.HasCode(err, "file-too-large") {
