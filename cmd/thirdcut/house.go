@@ -10,7 +10,6 @@ import (
 
 	"thirdcut/api"
 	"thirdcut/internal/account"
-	"thirdcut/internal/application"
 	"thirdcut/internal/export"
 	"thirdcut/internal/postgres"
 	"thirdcut/internal/recordrule"
@@ -46,7 +45,7 @@ func openHouse(ctx context.Context, url string) (*house, error) {
 		db: db, url: url,
 		schedule: &schedule.Service{Store: db, Real: time.Now},
 		visits:   visit.Service{Store: db},
-		exports: &export.Service{Store: db, Rules: recordrule.Standard(), Real: time.Now, Judged: application.Record.Judged,
+		exports: &export.Service{Store: db, Rules: recordrule.Standard(), Real: time.Now,
 			NewBook:  func(out io.Writer) (export.Book, error) { return workbook.New(out, "") },
 			NewTable: func(out io.Writer, header []string) (export.Table, error) { return workbook.NewCSV(out, header) }},
 		accounts: account.Accounts{Store: db, Hasher: account.NewHasher(0)},

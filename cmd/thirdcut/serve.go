@@ -49,7 +49,7 @@ func (c serveCommand) Run(ctx context.Context) error {
 		return err
 	}
 	defer h.close()
-	return c.listen(ctx, h, servers.Queue(), servers.Announce)
+	return c.listen(ctx, h, servers.Queue(), func(address string) error { return servers.Announce(address, "") })
 }
 
 func (c serveCommand) listen(ctx context.Context, h *house, queue asynq.RedisConnOpt, announce func(string) error) error {

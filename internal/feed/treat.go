@@ -20,10 +20,11 @@ const (
 	Nutsedge        Target = "nutsedge"
 	BroadleafSpring Target = "broadleaf_spring"
 	BroadleafAutumn Target = "broadleaf_autumn"
+	Grubs           Target = "white_grubs"
 )
 
 // AllTargets lists the targets.
-var AllTargets = []Target{CrabgrassBefore, Nutsedge, BroadleafSpring, BroadleafAutumn}
+var AllTargets = []Target{CrabgrassBefore, Nutsedge, BroadleafSpring, BroadleafAutumn, Grubs}
 
 // Temperatures and sums of the windows.
 const (
@@ -54,6 +55,9 @@ func Treatment(t Target, w weather.Series, year int, today civil.Date, fullSun b
 		v = turf.Window{Opens: civil.On(year, time.September, 15), Best: civil.On(year, time.October, 1), Closes: civil.On(year, time.October, 31),
 			Reason: broadleafWords("in autumn, when perennial weeds take it to the root")}
 		v.Struck = broadleafStruck(w, v)
+	case Grubs:
+		v = turf.Window{Opens: civil.On(year, time.June, 1), Best: civil.On(year, time.June, 25), Closes: civil.On(year, time.July, 15),
+			Reason: "White grubs are kept off from June to mid July, before the eggs hatch, where there is a history or beetles are seen (Tennessee and Kentucky extension); water in at once, nothing while weeds flower, once a year by the label."}
 	default:
 		return turf.Window{Work: turf.Spray, Reason: fmt.Sprintf("No treatment window is known for %q.", t)}
 	}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/jmoiron/sqlx"
+	"github.com/lib/pq"
 
 	"thirdcut/internal/civil"
 	"thirdcut/internal/label"
@@ -230,9 +231,22 @@ func (db *DB) WeatherOf(ctx context.Context, placeID string) (weather.Place, []w
 var dueWindowBulk = newBulkTable("due_window", "turf_area_id uuid", "work text", "opens date", "best date", "closes date",
 	"tight boolean", "reason text", "detail jsonb", "computed_at timestamptz")
 
+// OpenRefreshes lists the undone refreshes of one property, or all for uuid.Nil.
+func (db *DB) OpenRefreshes(ctx context.Context, propertyID uuid.UUID) ([]int64, error) {
+	ids := []int64{}
+	err := db.SelectContext(ctx, &ids, `
+		select id from job_outbox where done_at is null and failed_at is null and kind = $1
+			and ($2::uuid is null or payload ->> 'property_id' = $2::uuid::text)`, JobRefreshWindows, orNull(propertyID))
+	if err != nil {
+		return nil, fmt.Errorf("read refreshes asked for: %w", err)
+	}
+	return ids, nil
+}
+
 // SaveWindows replaces the windows of the areas by those given, in the same
-// transaction in which the job that asked for them is done.
-func (db *DB) SaveWindows(ctx context.Context, areas []uuid.UUID, windows []schedule.AreaWindow) error {
+// transaction in which the jobs that asked for them are done: those answered,
+// and the one that the context works for.
+func (db *DB) SaveWindows(ctx context.Context, areas []uuid.UUID, windows []schedule.AreaWindow, answered []int64) error {
 	rows := make([][]any, len(windows))
 	for i, w := range windows {
 		detail, err := asJSON(w.Window)
@@ -255,6 +269,9 @@ func (db *DB) SaveWindows(ctx context.Context, areas []uuid.UUID, windows []sche
 		}
 		if err := dueWindowBulk.insert(ctx, tx, rows); err != nil {
 			return err
+		}
+		if _, err := tx.ExecContext(ctx, `update job_outbox set done_at = now() where id = any($1) and done_at is null`, pq.Array(answered)); err != nil {
+			return fmt.Errorf("finish refreshes: %w", err)
 		}
 		return finishJob(ctx, tx)
 	})
@@ -363,6 +380,13 @@ func (db *DB) Learn(ctx context.Context, areaID uuid.UUID, season int, learn fun
 			areaID, season, g.Learned.X, g.Learned.P, g.Learned.On, steps, s.PriorNo, db.Real())
 		if err != nil {
 			return fmt.Errorf("keep what area %s taught: %w", areaID, err)
+		}
+		// The heights were read after the area was locked, so every undone
+		// question about it is answered by this.
+		_, err = tx.ExecContext(ctx, `update job_outbox set done_at = now() where done_at is null and failed_at is null and kind = $1 and payload ->> 'turf_area_id' = $2`,
+			JobLearnGrowth, areaID.String())
+		if err != nil {
+			return fmt.Errorf("finish questions about area %s: %w", areaID, err)
 		}
 		if err := refreshWindows(ctx, tx, s.Area.PropertyID); err != nil {
 			return err

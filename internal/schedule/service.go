@@ -29,9 +29,12 @@ type Store interface {
 	// come from, in one snapshot.
 	LawnsFor(ctx context.Context, properties []uuid.UUID, today civil.Date) (Lawns, error)
 	WeatherOf(ctx context.Context, placeID string) (weather.Place, []weather.Day, error)
+	// OpenRefreshes lists the refreshes asked for and not done, of one property
+	// or for uuid.Nil of all: whoever computes after reading them answers them all.
+	OpenRefreshes(ctx context.Context, propertyID uuid.UUID) ([]int64, error)
 	// SaveWindows replaces the windows of the areas by those given, and marks
-	// the job done that the context works for.
-	SaveWindows(ctx context.Context, areas []uuid.UUID, windows []AreaWindow) error
+	// those jobs done, and the one that the context works for.
+	SaveWindows(ctx context.Context, areas []uuid.UUID, windows []AreaWindow, answered []int64) error
 
 	// Learn recomputes one area's season under the area's lock from all its
 	// heights: learn is given them and returns what was learned. A change asks
@@ -104,7 +107,11 @@ func (s *Service) RefreshWindows(ctx context.Context, propertyID uuid.UUID) erro
 	if propertyID != uuid.Nil {
 		ids = []uuid.UUID{propertyID}
 	}
-	lawns, today, err := s.lawns(ctx, ids)
+	answered, err := s.Store.OpenRefreshes(ctx, propertyID)
+	if err != nil {
+		return err
+	}
+	lawns, _, err := s.lawns(ctx, ids)
 	if err != nil {
 		return err
 	}
@@ -115,8 +122,7 @@ func (s *Service) RefreshWindows(ctx context.Context, propertyID uuid.UUID) erro
 		areas = append(areas, l.area.ID)
 		windows = append(windows, windowsOf(l, at)...)
 	}
-	_ = today
-	return s.Store.SaveWindows(ctx, areas, windows)
+	return s.Store.SaveWindows(ctx, areas, windows, answered)
 }
 
 func windowsOf(l lawn, at time.Time) []AreaWindow {
