@@ -358,6 +358,8 @@ type travel struct {
 
 func (t travel) Places() int { return len(t.points) }
 
+func (t travel) Point(place int) route.Point { return t.points[place] }
+
 func (t travel) Seconds(from, to int) int { return driveSeconds(t.in, t.points[from], t.points[to]) }
 
 // decide notes the day of every piece that has a place.

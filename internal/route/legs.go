@@ -11,6 +11,7 @@ type legs struct {
 	table   []int32 // from x to with setup; nil above MatrixLimit
 	back    []int32 // the same turned over: to x from
 	longest int
+	cache   *legCache // of legs asked for, where there is no table
 }
 
 // newLegs numbers the nodes and returns with them the node of each slot's start and end.
@@ -40,6 +41,7 @@ func newLegs(p Problem) (*legs, []int32, []int32, error) {
 
 func (l *legs) fill() error {
 	if l.nodes > MatrixLimit {
+		l.cache = newLegCache()
 		return l.sample()
 	}
 	l.table = make([]int32, l.nodes*l.nodes)
@@ -98,6 +100,16 @@ func (l *legs) between(i, j int32) int {
 	if l.table != nil {
 		return int(l.table[int(i)*l.nodes+int(j)])
 	}
+	pair := uint64(i)*uint64(l.nodes) + uint64(j) + 1
+	cell := l.cache.cell(pair)
+	if l.cache.key[cell] != pair {
+		l.cache.key[cell], l.cache.time[cell] = pair, int32(l.asked(i, j))
+	}
+	return int(l.cache.time[cell])
+}
+
+// asked is the time from node i to node j with the setup there, from Travel.
+func (l *legs) asked(i, j int32) int {
 	drive := 0
 	if l.place[i] != l.place[j] {
 		drive = min(max(0, l.travel.Seconds(int(l.place[i]), int(l.place[j]))), inputLimit)
@@ -119,6 +131,16 @@ func (l *legs) rows(c int32) (out, in []int32) {
 func (l *legs) near(count int) [][]int32 {
 	count = min(count, l.stops)
 	out := make([][]int32, l.stops)
+	var g *grid
+	if l.table == nil {
+		g = newGrid(l)
+	}
+	if g != nil {
+		for i := range l.stops {
+			out[i] = g.near(i, count)
+		}
+		return out
+	}
 	dist := make([]int, l.stops)
 	for i := range l.stops {
 		for j := range l.stops {
