@@ -31,7 +31,8 @@ type Facts struct {
 	Rules []recordrule.Rule
 
 	CloseOutID, VisitID uuid.UUID
-	VisitEnd            time.Time // end of the visit, later than or at the end of the application
+	VisitEnd            time.Time  // end of the visit, later than or at the end of the application
+	On                  civil.Date // day of an application without times of its own; zero: that of VisitEnd
 
 	Product      product.Product
 	PlannedLabel uuid.UUID // label version that the plan was checked against; Nil: none
@@ -217,8 +218,12 @@ func (b *builder) basics() {
 	if begun.IsZero() {
 		begun = b.end()
 	}
+	on := civil.DateOf(begun, f.Zone)
+	if !f.On.IsZero() && t.StartedAt.IsZero() && t.FinishedAt.IsZero() {
+		on = f.On
+	}
 	p := f.Product
-	b.rec = Record{ID: t.ID, CloseOutID: f.CloseOutID, VisitID: f.VisitID, AppliedOn: civil.DateOf(begun, f.Zone),
+	b.rec = Record{ID: t.ID, CloseOutID: f.CloseOutID, VisitID: f.VisitID, AppliedOn: on,
 		StartedAt: t.StartedAt, FinishedAt: t.FinishedAt, RecordedAt: f.Now, Zone: f.Zone.String(),
 		Goods: GoodsOf(p), Site: f.Site, Spot: t.Spot, Target: t.Target, Method: t.Method, Equipment: t.Equipment,
 		Assistants: t.Assistants, AuthorisedBy: t.AuthorisedBy, SignPosted: t.SignPosted, SignNote: t.SignNote,

@@ -1,109 +1,146 @@
 package application
 
 import (
-	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/google/uuid"
 
 	"thirdcut/internal/fault"
-	"thirdcut/internal/label"
 	"thirdcut/internal/stock"
-	"thirdcut/internal/unit"
 )
 
-// Correct returns the record that supersedes the old one: what change makes of
-// it, with its reason and who made it. Which visit, property and report it
-// belongs to stays. The total, the area and the rate follow from the lines
-// where change alters those; a rate is then read in the unit it stood in.
-// Faults: Invalid "correction-reason", Invalid "correction", and those of change.
-func Correct(old Record, change func(*Record) error, reason string, by Who, at time.Time) (Record, error) {
+// Changed returns what change makes of a record that is to be corrected, and
+// what is then told of the application: what was told before, but for what
+// change altered. A number altered without its text is told by the number.
+// Faults: those of change, and Invalid "correction" for a day altered without
+// the times from which it follows.
+func (r Record) Changed(change func(*Record) error) (changed Record, told Told, err error) {
+	changed = r.copied()
+	if err := change(&changed); err != nil {
+		return changed, told, err
+	}
+	timed := !changed.StartedAt.IsZero() || !changed.FinishedAt.IsZero()
+	if changed.AppliedOn != r.AppliedOn && timed && changed.StartedAt.Equal(r.StartedAt) && changed.FinishedAt.Equal(r.FinishedAt) {
+		return changed, told, fault.New(fault.Invalid, "correction", "the record cannot be corrected like this").
+			With("/applied_on", "the day follows from the times of the application; correct those")
+	}
+	told = changed.Told()
+	told.ID = uuid.Nil
+	for i, l := range changed.Lines {
+		told.Lines[i].Amount = retold(l.Amount, r.lineOf(l.TurfAreaID).Amount)
+		told.Lines[i].AreaTreated = retold(l.AreaTreated, r.lineOf(l.TurfAreaID).AreaTreated)
+	}
+	if changed.Diluent != nil && r.Diluent != nil {
+		told.Diluent = retold(*changed.Diluent, *r.Diluent)
+	}
+	now, was := changed.WeatherStart, r.WeatherStart
+	told.AirTemp = reread(now.AirTempEntered, was.AirTempEntered, now.AirTempF, was.AirTempF, "F")
+	if now.WindOrigin == Measured {
+		told.Wind = reread(now.WindEntered, was.WindEntered, now.WindMPH, was.WindMPH, "mph")
+	}
+	told.WindDirection = now.WindDirection
+	return changed, told, nil
+}
+
+// copied shares no list with the record.
+func (r Record) copied() Record {
+	r.Lines = slices.Clone(r.Lines)
+	r.Lots = slices.Clone(r.Lots)
+	r.Assistants = slices.Clone(r.Assistants)
+	r.Findings = slices.Clone(r.Findings)
+	r.Reasons = slices.Clone(r.Reasons)
+	if r.Diluent != nil {
+		d := *r.Diluent
+		r.Diluent = &d
+	}
+	return r
+}
+
+func (r Record) lineOf(area uuid.UUID) Line {
+	for _, l := range r.Lines {
+		if l.TurfAreaID == area {
+			return l
+		}
+	}
+	return Line{}
+}
+
+// retold is the text of an amount, or its number where only that was altered.
+func retold(now, was Amount) string {
+	if now.Entered == was.Entered && now.Value != was.Value {
+		return words(now.Value, now.Unit)
+	}
+	return now.Entered
+}
+
+func reread(text, textWas string, now, was *float64, unitName string) string {
+	same := now == was || now != nil && was != nil && *now == *was
+	switch {
+	case text != textWas || same:
+		return text
+	case now == nil:
+		return ""
+	}
+	return words(*now, unitName)
+}
+
+// Correct returns the record that supersedes the old one: built anew from what
+// is now told, so that rate, mix, re-entry, licences and findings are those of
+// the correction, with its reason and who made it. Which visit, property and
+// report it belongs to stays, and so do place, product and areas as the old
+// record names them, but for what the change altered in changed.
+//
+// f is what is on file around the application; its Past must not hold the old
+// record, and its Lots must hold what that record took. Faults: Invalid
+// "correction-reason" and those of Build.
+func Correct(old, changed Record, told Told, f Facts, reason string, by Who) (Record, error) {
 	reason = strings.TrimSpace(reason)
 	if reason == "" {
 		return Record{}, fault.New(fault.Invalid, "correction-reason", "say why the record is corrected; the reason stays with it").With("/reason", "is missing")
 	}
-	rec := old
-	rec.Lines = append([]Line(nil), old.Lines...)
-	rec.Lots = append([]Lot(nil), old.Lots...)
-	rec.Assistants = append([]string(nil), old.Assistants...)
-	rec.Findings = append([]label.Finding{}, old.Findings...)
-	rec.Reasons = append([]Reason(nil), old.Reasons...)
-	if err := change(&rec); err != nil {
+	f.Site, f.On = changed.Site, changed.AppliedOn
+	f.Site.PropertyID, f.CloseOutID, f.VisitID = old.PropertyID, old.CloseOutID, old.VisitID
+	if zone, err := time.LoadLocation(old.Zone); err == nil {
+		f.Zone = zone
+	}
+	built, err := Build(f, told)
+	if err != nil {
 		return Record{}, err
 	}
-	rec.SupersedesID, rec.Correction, rec.CorrectedBy, rec.RecordedAt = old.ID, reason, by, at
-	rec.CloseOutID, rec.VisitID, rec.PropertyID, rec.Zone = old.CloseOutID, old.VisitID, old.PropertyID, old.Zone
-	rec.ID = uuid.Nil
-	rec.sum(old)
-	return rec, rec.complete()
+	rec := built.Record
+	rec.SupersedesID, rec.Correction, rec.CorrectedBy = old.ID, reason, by
+	rec.keep(old, changed)
+	return rec, nil
 }
 
-// sum works out anew what follows from the lines, where they are not the old ones.
-func (r *Record) sum(old Record) {
-	if sameLines(r.Lines, old.Lines) || len(r.Lines) == 0 {
-		return
+// keep takes over what the old record says of things that have not been
+// altered, whatever the files say of them today.
+func (r *Record) keep(old, changed Record) {
+	if r.ProductID == old.ProductID {
+		r.Goods = changed.Goods
 	}
-	total, area := Amount{Unit: r.Lines[0].Amount.Unit}, Amount{Unit: "sq ft"}
-	var said []string
-	for _, l := range r.Lines {
-		total.Value += l.Amount.Value
-		area.Value += l.AreaTreated.Value
-		said = append(said, l.Amount.Entered)
+	if r.Equipment == old.Equipment {
+		r.Calibration = changed.Calibration
 	}
-	total.Value, area.Value = round(total.Value), round(area.Value)
-	total.Entered, area.Entered = strings.Join(said, " + "), words(area.Value, "sq ft")
-	if len(r.Lines) == 1 {
-		area.Entered = r.Lines[0].AreaTreated.Entered
-	}
-	r.Total, r.AreaTreated = total, area
-	_, unitName, _ := strings.Cut(old.Rate, " ")
-	product := total.Product()
-	r.Rate = product.Over(unit.Area(area.Value) * unit.SquareFoot).In(label.RateUnit(unitName))
-}
-
-func sameLines(a, b []Line) bool {
-	if len(a) != len(b) {
-		return false
-	}
-	for i := range a {
-		if a[i] != b[i] {
-			return false
-		}
-	}
-	return true
-}
-
-// complete says what would make it no record any more.
-func (r Record) complete() error {
-	bad := fault.New(fault.Invalid, "correction", "the record cannot be corrected like this")
-	if r.AppliedOn.IsZero() {
-		bad = bad.With("/applied_on", "is missing")
-	}
-	if r.Applicator.PersonID == uuid.Nil {
-		bad = bad.With("/applicator", "is missing")
-	}
-	if len(r.Lines) == 0 {
-		bad = bad.With("/lines", "a record without a treated area is none; if nothing was put down, say so in the note and keep the lines")
-	}
-	seen := map[uuid.UUID]bool{}
+	same := len(r.Lines) == len(old.Lines)
 	for i, l := range r.Lines {
-		at := fmt.Sprintf("/lines/%d", i)
-		if seen[l.TurfAreaID] {
-			bad = bad.With(at, "the area stands there twice")
+		was := old.lineOf(l.TurfAreaID)
+		if was.TurfAreaID == uuid.Nil {
+			same = false
+			continue
 		}
-		seen[l.TurfAreaID] = true
-		if !(l.Amount.Value > 0) || !(l.AreaTreated.Value > 0) {
-			bad = bad.With(at, "amount and area must be more than nothing")
-		}
-		if l.Amount.Unit != r.Total.Unit {
-			bad = bad.With(at+"/amount", "is in %s, the total in %s", l.Amount.Unit, r.Total.Unit)
+		r.Lines[i].Name, r.Lines[i].Species = was.Name, was.Species
+	}
+	if same {
+		r.SiteType = changed.SiteType
+	}
+	for i, now := range r.Reasons {
+		if j := slices.IndexFunc(old.Reasons, func(was Reason) bool { return was.Code == now.Code && was.Text == now.Text }); j >= 0 {
+			r.Reasons[i].Person = old.Reasons[j].Person
 		}
 	}
-	if len(bad.Fields) > 0 {
-		return bad
-	}
-	return nil
 }
 
 // Draws says how much each lot of the record gives, in the unit of its total:

@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -12,13 +13,16 @@ import (
 	"thirdcut/internal/application"
 	"thirdcut/internal/fault"
 	"thirdcut/internal/stock"
+	"thirdcut/internal/visit"
 )
 
 // CorrectRecord appends a record that supersedes the one of that id, as change
 // makes it, with the reason and who corrected it; the old one stays as it was
-// sealed. What the lots gave is set right by the difference. Faults: NotFound
-// "record" and "person", Conflict "already-corrected" for a record that was
-// corrected before, and those of application.Correct.
+// sealed. What follows from the application (rate, mix, re-entry, licences,
+// findings) is worked out anew from what is then told; what the lots gave is
+// set right by the difference. Faults: NotFound "record" and "person", Conflict
+// "already-corrected" for a record that was corrected before, and those of
+// application.Record.Changed and application.Correct.
 func (db *DB) CorrectRecord(ctx context.Context, id uuid.UUID, change func(*application.Record) error, reason string, by uuid.UUID) (s application.Sealed, err error) {
 	err = db.inTx(ctx, func(tx *sqlx.Tx) error {
 		old, err := recordByID(ctx, tx, id)
@@ -28,11 +32,7 @@ func (db *DB) CorrectRecord(ctx context.Context, id uuid.UUID, change func(*appl
 		if old.SupersededBy != uuid.Nil {
 			return fault.New(fault.Conflict, "already-corrected", "that record has been corrected already; correct the correction, record %s", old.SupersededBy)
 		}
-		rec, err := correction(ctx, tx, db, old.Record, change, reason, by)
-		if err != nil {
-			return err
-		}
-		moves, err := correctStock(ctx, tx, old.Record, rec, by)
+		rec, moves, err := db.correction(ctx, tx, old.Record, change, reason, by)
 		if err != nil {
 			return err
 		}
@@ -57,29 +57,60 @@ func (db *DB) CorrectRecord(ctx context.Context, id uuid.UUID, change func(*appl
 	return s, err
 }
 
-func correction(ctx context.Context, tx *sqlx.Tx, db *DB, old application.Record, change func(*application.Record) error, reason string, by uuid.UUID) (application.Record, error) {
+// correction builds the new record from what is on file around the old one's
+// visit, as if the old one had not been made, and what it moves in the lots.
+func (db *DB) correction(ctx context.Context, tx *sqlx.Tx, old application.Record, change func(*application.Record) error, reason string, by uuid.UUID) (rec application.Record, moves []stock.Move, err error) {
 	person, err := personByID(ctx, tx, by)
 	if err != nil {
-		return application.Record{}, err
+		return rec, nil, err
 	}
-	clock, err := db.businessClock(ctx, tx)
+	changed, told, err := old.Changed(change)
 	if err != nil {
-		return application.Record{}, err
+		return rec, nil, err
 	}
-	rec, err := application.Correct(old, change, reason, application.Who{PersonID: person.ID, Name: person.Name}, clock.Now())
+	if err := newID(&told.ID); err != nil {
+		return rec, nil, err
+	}
+	v, err := lockVisit(ctx, tx, old.VisitID)
 	if err != nil {
-		return rec, err
+		return rec, nil, err
 	}
-	return rec, newID(&rec.ID)
+	c := visit.Closing{By: by, Entry: visit.Entry{ID: old.CloseOutID, VisitID: old.VisitID, Applications: []visit.Application{told}}}
+	if err := tx.GetContext(ctx, &c.Entry.FinishedAt, `select finished_at from close_out where id = $1`, old.CloseOutID); err != nil {
+		return rec, nil, fmt.Errorf("read the report of record %s: %w", old.ID, err)
+	}
+	facts, err := fieldFacts(ctx, tx, v, c, db.Real)
+	if err != nil {
+		return rec, nil, err
+	}
+	taken, err := takenBy(ctx, tx, old.ID)
+	if err != nil {
+		return rec, nil, err
+	}
+	f := facts.For(c.Entry, told, by)
+	f.Past = slices.DeleteFunc(f.Past, func(p application.Past) bool { return p.RecordID == old.ID })
+	f.Lots = asBefore(f.Lots, taken)
+	rec, err = application.Correct(old, changed, told, f, reason, application.Who{PersonID: person.ID, Name: person.Name})
+	if err != nil {
+		return rec, nil, err
+	}
+	moves, err = correctStock(ctx, tx, taken, rec, by)
+	return rec, moves, err
+}
+
+// asBefore returns the lots as if the record had taken nothing: taken is negative.
+func asBefore(lots map[uuid.UUID]stock.Lot, taken map[uuid.UUID]float64) map[uuid.UUID]stock.Lot {
+	before := map[uuid.UUID]stock.Lot{}
+	for id, lot := range lots {
+		lot.Left -= taken[id]
+		before[id] = lot
+	}
+	return before
 }
 
 // correctStock makes the moves by which the lots have given what the new record
 // says, after whatever the old one and those before it took.
-func correctStock(ctx context.Context, tx *sqlx.Tx, old, rec application.Record, by uuid.UUID) ([]stock.Move, error) {
-	taken, err := takenBy(ctx, tx, old.ID)
-	if err != nil {
-		return nil, err
-	}
+func correctStock(ctx context.Context, tx *sqlx.Tx, taken map[uuid.UUID]float64, rec application.Record, by uuid.UUID) ([]stock.Move, error) {
 	var ids []uuid.UUID
 	for id := range taken {
 		ids = append(ids, id)
@@ -91,11 +122,7 @@ func correctStock(ctx context.Context, tx *sqlx.Tx, old, rec application.Record,
 	if err != nil {
 		return nil, err
 	}
-	for id, amount := range taken { // as if it had never been taken
-		lot := lots[id]
-		lot.Left -= amount
-		lots[id] = lot
-	}
+	lots = asBefore(lots, taken)
 	draws := application.Draws(rec, lots)
 	var moves []stock.Move
 	for id, lot := range lots {

@@ -2,7 +2,9 @@ package postgres_test
 
 import (
 	"encoding/json"
+	"math"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -283,5 +285,58 @@ func TestMarkedReportsArePagedLatestFirst(t *testing.T) {
 	reports, err := w.ReportsOfVisit(w.Ctx, plain.VisitID)
 	if err != nil || len(reports) != 1 || reports[0].ID != plain.ID || len(reports[0].Marks) != 0 {
 		t.Errorf("reports of the visit %+v, %v", reports, err)
+	}
+}
+
+// A slip of the pen loses its finding with the correction; of two people who
+// correct one record at once exactly one does.
+func TestACorrectionIsJudgedAnewAndOnce(t *testing.T) {
+	w := newWorld(t)
+	in := w.Sprayed(w.Property)
+	in.Lines[0].Amount = "52 fl oz"
+	r := take(t, w, sprayed(w, w.Property, build.Day, in))
+	if !hasCode(r.Findings, label.Refuse, "rate-over") {
+		t.Fatalf("findings %+v", r.Findings)
+	}
+	left := func() float64 {
+		lots, err := w.Lots(w.Ctx, w.Weed.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return lots[0].Left
+	}
+	results := make([]error, 8)
+	var wait sync.WaitGroup
+	for i := range results {
+		wait.Go(func() {
+			_, results[i] = w.CorrectRecord(w.Ctx, in.ID, func(r *application.Record) error {
+				r.Lines[0].Amount.Entered = "5.2 fl oz"
+				return nil
+			}, "the dot was lost", w.Owner.ID)
+		})
+	}
+	wait.Wait()
+	won := 0
+	for _, err := range results {
+		switch {
+		case err == nil:
+			won++
+		case !fault.HasCode(err, "already-corrected"):
+			t.Errorf("got %v", err)
+		}
+	}
+	page, err := w.RecordsPage(w.Ctx, postgres.RecordQuery{})
+	if err != nil || won != 1 || len(page.Items) != 1 {
+		t.Fatalf("%d won, %d records stand, %v", won, len(page.Items), err)
+	}
+	s := page.Items[0]
+	if hasCode(s.Findings, label.Refuse, "rate-over") || hasCode(s.Findings, label.Refuse, "interval") || s.Rate != "1 fl oz/1000 sq ft" {
+		t.Errorf("the correction at %s: %+v", s.Rate, s.Findings)
+	}
+	if want := w.WeedLot.Left - 5.2*0.0295735295625; math.Abs(left()-want) > 1e-6 {
+		t.Errorf("%v L left, want %v", left(), want)
+	}
+	if v, err := w.VerifyRecords(w.Ctx, nil); err != nil || !v.OK() || v.Records != 2 {
+		t.Errorf("the chain: %+v, %v", v, err)
 	}
 }

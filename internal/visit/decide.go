@@ -30,6 +30,7 @@ const (
 	MarkOtherCrew    = "other_crew"    // sent by somebody who is not of the visit's crew
 	MarkWithdrawn    = "withdrawn"     // the office had taken the visit off
 	MarkSecondReport = "second_report" // there was a report of the visit already
+	MarkOtherDay     = "other_day"     // done on another day than the visit now stands on
 	MarkClock        = "clock"         // finished in the future, or more than 14 days ago
 	MarkOverLimit    = "over_limit"    // the label, or a law or licence, would have refused what was done
 )
@@ -154,6 +155,9 @@ func (d *decider) marks() []string {
 	}
 	if d.facts.Reports > 0 || v.State == Closed || v.State == Returned {
 		marks = append(marks, MarkSecondReport)
+	}
+	if civil.DateOf(e.FinishedAt, d.facts.Company.Zone) != v.Date {
+		marks = append(marks, MarkOtherDay)
 	}
 	if e.FinishedAt.After(d.facts.Now.Add(clockAhead)) || e.FinishedAt.Before(d.facts.Now.Add(-clockBehind)) ||
 		!e.StartedAt.IsZero() && e.StartedAt.After(e.FinishedAt) {
@@ -310,12 +314,21 @@ func (d *decider) applications() error {
 	return nil
 }
 
+// given is what is on file when the application is built, after those of this
+// report that are built already.
 func (d *decider) given(a Application, lots map[uuid.UUID]stock.Lot) application.Facts {
-	f := d.facts
+	g := d.facts.For(d.entry, a, d.who.PersonID)
+	g.Lots, g.Past, g.Cuts = lots, d.past(), d.cuts()
+	return g
+}
+
+// For is what is on file for the record of one application of the report, which
+// by sends.
+func (f Facts) For(e Entry, a Application, by uuid.UUID) application.Facts {
 	g := application.Facts{Site: application.SiteOf(f.Property, f.Customer, f.Company), Zone: f.Company.Zone, Now: f.Now,
-		CloseOutID: d.entry.ID, VisitID: f.Visit.ID, VisitEnd: d.entry.FinishedAt, Product: f.Products[a.ProductID],
-		Areas: f.Areas, People: f.People, Reporter: f.People[d.who.PersonID], CrewSupervisor: f.CrewSupervisor,
-		Machines: f.Machines, Lots: lots, Past: d.past(), Cuts: d.cuts(), Days: f.Days,
+		CloseOutID: e.ID, VisitID: f.Visit.ID, VisitEnd: e.FinishedAt, Product: f.Products[a.ProductID],
+		Areas: f.Areas, People: f.People, Reporter: f.People[by], CrewSupervisor: f.CrewSupervisor,
+		Machines: f.Machines, Lots: f.Lots, Past: f.Past, Cuts: f.Cuts, Days: f.Days,
 		Rules: application.RulesAt(recordrule.All(), f.Property.State, append(slices.Clone(f.Company.Jurisdictions), f.Property.Jurisdictions...))}
 	if ft := f.Property.WaterDistanceFt; ft != nil {
 		far := unit.Length(*ft) * unit.Foot
