@@ -1,4 +1,8 @@
 // Package pgtest gives each test a database of its own on a real PostgreSQL.
+//
+// The tests of a package share one server, which is started when the first of
+// them asks and is thrown away at the end. Where THIRDCUT_TEST_DATABASE_URL
+// names a server, its databases are made there.
 package pgtest
 
 import (
@@ -13,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jmoiron/sqlx"
 	_ "github.com/lib/pq" // the tests' own connection
 
 	"thirdcut/internal/standalone"
@@ -75,6 +80,17 @@ func New(t testing.TB) string {
 	return withDatabase(shared.url, name)
 }
 
+// DB is a fresh database as New makes it, opened; it is closed with the test.
+func DB(t testing.TB) *sqlx.DB {
+	t.Helper()
+	db, err := sqlx.Open("postgres", New(t))
+	if err != nil {
+		t.Fatalf("open the test's database: %v", err)
+	}
+	t.Cleanup(func() { db.Close() })
+	return db
+}
+
 // Server is the private server of this test process, for tests that restart
 // it; nil when the tests run on a server of somebody else's.
 func Server() *standalone.Server { return shared.server }
@@ -88,6 +104,9 @@ func start() error {
 			return err
 		}
 		shared.server, shared.url = s, s.DatabaseURL()
+	}
+	if u, err := url.Parse(shared.url); err != nil || !strings.HasPrefix(u.Scheme, "postgres") {
+		return fmt.Errorf("%s must be an address as in postgres://user@host/name?sslmode=disable", ServerVariable)
 	}
 	var err error
 	if shared.admin, err = sql.Open("postgres", shared.url); err != nil {
@@ -107,7 +126,7 @@ func makeTemplate(ctx context.Context) error {
 	shared.template = "template_" + hash
 	conn, err := shared.admin.Conn(ctx)
 	if err != nil {
-		return err
+		return fmt.Errorf("the server does not answer; start it, or unset %s for a private one: %w", ServerVariable, err)
 	}
 	defer conn.Close()
 	if _, err := conn.ExecContext(ctx, `select pg_advisory_lock(hashtext('thirdcut test template'))`); err != nil {
@@ -137,10 +156,11 @@ func makeTemplate(ctx context.Context) error {
 	return err
 }
 
+// withDatabase is the address, which start has read, with another database in it.
 func withDatabase(address, name string) string {
 	u, err := url.Parse(address)
-	if err != nil || !strings.HasPrefix(u.Scheme, "postgres") {
-		panic(fmt.Sprintf("pgtest: %s must be a postgres:// address", ServerVariable))
+	if err != nil {
+		panic(err)
 	}
 	u.Path = "/" + name
 	return u.String()
