@@ -16,10 +16,15 @@ type keptStop struct {
 	Kept
 	slot  int
 	point route.Point
+	// seconds is what it takes in the engine: its minutes, less what its printed
+	// beginning is late where the next kept visit needs that.
+	seconds int
+	late    int // seconds after its printed minute that it begins at the earliest
 }
 
-// startSlack is how many seconds after its printed minute a kept visit may
-// begin: times are printed rounded up to the minute.
+// startSlack is how many seconds kept visits may miss each other by as printed:
+// times are printed rounded up to the minute, so the real ones were earlier.
+// Only kept visits have it; new work must let each begin on its minute.
 const startSlack = 59
 
 // readKept puts the kept visits into their crews' days. A day on which they do
@@ -44,7 +49,7 @@ func (m *maker) readKept() {
 		if !works {
 			slot = m.addSlot(crewDay{crew: c, date: k.Date, closed: true})
 		}
-		m.kept = append(m.kept, keptStop{k, slot, m.keptPoint(k, m.crews[c])})
+		m.kept = append(m.kept, keptStop{Kept: k, slot: slot, point: m.keptPoint(k, m.crews[c])})
 	}
 	m.closeClashes()
 }
@@ -106,19 +111,28 @@ func (m *maker) closeClashes() {
 	m.kept = slices.DeleteFunc(m.kept, func(k keptStop) bool { return m.slots[k.slot].closed })
 }
 
+// drivable drives the kept visits of a slot as they stand and notes what each
+// takes; false: they do not fit into the day one after the other.
 func (m *maker) drivable(slot int, list []int) bool {
 	c := m.crews[m.slots[slot].crew]
 	clock, at := int(c.ShiftFrom)*60, c.depot()
+	var before *keptStop
 	for _, i := range list {
-		k := m.kept[i]
+		k := &m.kept[i]
 		if !finite(k.Minutes) || k.Arrive < 0 || k.Arrive > 1440 {
 			return false
 		}
-		clock = max(clock+m.drive(at, k.point), int(k.Arrive)*60)
-		if clock > int(k.Arrive)*60+startSlack {
+		printed := int(k.Arrive) * 60
+		missed := max(0, clock+m.drive(at, k.point)-printed)
+		if missed > startSlack {
 			return false
 		}
-		clock, at = clock+wholeMinutes(k.Minutes), k.point
+		if before != nil && before.seconds >= missed {
+			before.seconds -= missed
+			missed = 0
+		}
+		k.seconds, k.late = wholeMinutes(k.Minutes), missed
+		clock, at, before = printed+missed+k.seconds, k.point, k
 	}
 	return clock+m.drive(at, c.depot()) <= (int(c.ShiftTo)+c.MaxOvertimeMinutes)*60
 }

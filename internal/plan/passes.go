@@ -288,8 +288,8 @@ func (m *maker) makeProblem() {
 	for g, grp := range m.groups {
 		if grp.kept >= 0 {
 			k := m.kept[grp.kept]
-			m.problem.Stops = append(m.problem.Stops, route.Stop{Place: len(places), Service: wholeMinutes(k.Minutes),
-				Open: int(k.Arrive) * 60, Close: int(k.Arrive)*60 + startSlack, Stays: true,
+			m.problem.Stops = append(m.problem.Stops, route.Stop{Place: len(places), Service: k.seconds,
+				Open: int(k.Arrive) * 60, Close: int(k.Arrive)*60 + k.late, Stays: true,
 				Slots: []route.SlotCost{{Slot: k.slot}}})
 			places = append(places, k.point)
 			continue
