@@ -22,13 +22,17 @@ import (
 var FS embed.FS
 
 // Up brings the database to the newest shape, each file in a transaction of
-// its own. Several processes may do it at once: one works, the others wait.
-func Up(ctx context.Context, db *sql.DB) error {
+// its own: a file that fails leaves nothing of itself, and the next Up goes on
+// with it. Several processes may do it at once: one works, the others wait, up
+// to two minutes.
+func Up(ctx context.Context, db *sql.DB) error { return up(ctx, db, FS) }
+
+func up(ctx context.Context, db *sql.DB, files fs.FS) error {
 	locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, 120))
 	if err != nil {
 		return fmt.Errorf("prepare the migration lock: %w", err)
 	}
-	p, err := goose.NewProvider(goose.DialectPostgres, db, FS, goose.WithSessionLocker(locker))
+	p, err := goose.NewProvider(goose.DialectPostgres, db, files, goose.WithSessionLocker(locker))
 	if err != nil {
 		return fmt.Errorf("read the migrations: %w", err)
 	}
