@@ -122,11 +122,11 @@ func (s Service) needsYou(ctx context.Context, q Quarantined, why error) Result 
 	case settled: // the device may let go of it
 		return Result{ID: q.EntryID, Outcome: Already}
 	}
-	return Result{ID: q.EntryID, Outcome: NeedsYou, Problem: &Problem{Code: q.Code, Detail: q.Reason}}
+	return Result{ID: q.EntryID, Outcome: NeedsYou, Problem: &Trouble{Code: q.Code, Detail: q.Reason}}
 }
 
 func tryAgain(id string) Result {
-	return Result{ID: id, Outcome: TryAgain, Problem: &Problem{Code: "try-again",
+	return Result{ID: id, Outcome: TryAgain, Problem: &Trouble{Code: "try-again",
 		Detail: "the report could not be kept just now and nothing of it was; it stays on the device, send it again"}}
 }
 

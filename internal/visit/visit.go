@@ -123,11 +123,11 @@ type Result struct {
 	Outcome  Outcome         `json:"outcome"`
 	Findings []label.Finding `json:"findings"`
 	Marks    []string        `json:"marks,omitempty"`
-	Problem  *Problem        `json:"problem,omitempty"`
+	Problem  *Trouble        `json:"problem,omitempty"`
 }
 
-// Problem says why an entry needs a person.
-type Problem struct {
+// Trouble says why an entry needs a person.
+type Trouble struct {
 	Code   string `json:"code"`
 	Detail string `json:"detail"`
 }
