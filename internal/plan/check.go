@@ -57,6 +57,7 @@ func Check(in Input, p Proposal) []Violation {
 	c.doubles()
 	c.nothingDropped()
 	c.totals()
+	c.told()
 	return c.found
 }
 

@@ -38,14 +38,23 @@ func smallDay() (Input, Proposal) {
 	}
 	in.Items[0].NeedsLicense = ""
 	task := func(item string, area, round int) []Task {
-		return []Task{{ItemID: item, AreaID: id("area", area), Work: turf.Mow, Round: round, Minutes: 26}}
+		w := window
+		if round > 1 {
+			w = weekly(monday.AddDays(3))
+		}
+		return []Task{{ItemID: item, AreaID: id("area", area), Work: turf.Mow, Round: round, Minutes: 26, Window: w}}
 	}
 	p := Proposal{From: in.From, To: in.To, Visits: []Visit{
-		{PropertyID: id("property", 0), Date: monday, CrewID: id("crew", 0), Position: 1, Arrive: 430, Leave: 460, Tasks: task("a", 0, 1)},
-		{PropertyID: id("property", 1), Date: monday, CrewID: id("crew", 0), Position: 2, Arrive: 470, Leave: 500, Tasks: task("b", 1, 1)},
-		{KeptID: id("visit", 0), PropertyID: id("property", 1), Date: monday.AddDays(1), CrewID: id("crew", 0), Position: 1, Arrive: 430, Leave: 460},
-		{PropertyID: id("property", 0), Date: monday.AddDays(5), CrewID: id("crew", 0), Position: 1, Arrive: 430, Leave: 460, Tasks: task("a", 0, 2)},
-	}, CrewDays: []CrewDay{{DrivingMinutes: 70}}, DrivingMinutes: 70}
+		{PropertyID: id("property", 0), Date: monday, CrewID: id("crew", 0), Position: 1, Arrive: 430, Leave: 460, DrivingMinutes: 10, Tasks: task("a", 0, 1)},
+		{PropertyID: id("property", 1), Date: monday, CrewID: id("crew", 0), Position: 2, Arrive: 470, Leave: 500, DrivingMinutes: 10, Tasks: task("b", 1, 1)},
+		{KeptID: id("visit", 0), PropertyID: id("property", 1), Date: monday.AddDays(1), CrewID: id("crew", 0), Position: 1, Arrive: 430, Leave: 460, DrivingMinutes: 10,
+			Tasks: slices.Clone(in.Kept[0].Tasks)},
+		{PropertyID: id("property", 0), Date: monday.AddDays(5), CrewID: id("crew", 0), Position: 1, Arrive: 430, Leave: 460, DrivingMinutes: 10, Tasks: task("a", 0, 2)},
+	}, CrewDays: []CrewDay{
+		{CrewID: id("crew", 0), Date: monday, Stops: 2, DrivingMinutes: 30, WorkingMinutes: 60},
+		{CrewID: id("crew", 0), Date: monday.AddDays(1), Stops: 1, DrivingMinutes: 20, WorkingMinutes: 30},
+		{CrewID: id("crew", 0), Date: monday.AddDays(5), Stops: 1, DrivingMinutes: 20, WorkingMinutes: 30},
+	}, DrivingMinutes: 70, WorkingMinutes: 120}
 	return in, p
 }
 
