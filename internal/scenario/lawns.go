@@ -72,14 +72,17 @@ var (
 
 // Sheet is the office sheet of the demo as CSV: one row a turf area, mixed
 // units, as offices keep it. Three properties have no map point.
-func Sheet(seed uint64) []byte {
+func Sheet(seed uint64) []byte { return sheetOf(seed, Properties) }
+
+// sheetOf is the sheet's first n properties.
+func sheetOf(seed uint64, n int) []byte {
 	rng := rand.New(rand.NewPCG(seed, 2))
 	var out bytes.Buffer
 	w := csv.NewWriter(&out)
 	w.UseCRLF = true
 	must(w.Write(sheetHeader))
 	taken := map[string]bool{}
-	for i := range Properties {
+	for i := range n {
 		for _, row := range propertyRows(rng, i, taken) {
 			must(w.Write(row))
 		}
