@@ -57,7 +57,7 @@ func newList[T any](items []T) *listOf[T] {
 	return out
 }
 
-func (s *Server) readWindows(ctx context.Context, _ account.Account, in *byID) (*listOf[windowJSON], error) {
+func (s *Server) readWindows(ctx context.Context, _ account.Account, in *ByID) (*listOf[windowJSON], error) {
 	if _, err := s.DB.Property(ctx, in.ID); err != nil {
 		return nil, err
 	}
@@ -135,7 +135,7 @@ func (s *Server) askPlan(ctx context.Context, who account.Account, in *struct {
 	return &one[planJSON]{etag(p.Version), newPlanJSON(p)}, nil
 }
 
-func (s *Server) readPlan(ctx context.Context, _ account.Account, in *byID) (*one[planJSON], error) {
+func (s *Server) readPlan(ctx context.Context, _ account.Account, in *ByID) (*one[planJSON], error) {
 	p, err := s.DB.Proposal(ctx, in.ID)
 	if err != nil {
 		return nil, err
@@ -144,8 +144,8 @@ func (s *Server) readPlan(ctx context.Context, _ account.Account, in *byID) (*on
 }
 
 type matchByID struct {
-	byID
-	fieldMatch
+	ByID
+	FieldMatch
 }
 
 func (s *Server) acceptPlan(ctx context.Context, who account.Account, in *matchByID) (*one[planJSON], error) {
@@ -156,7 +156,7 @@ func (s *Server) acceptPlan(ctx context.Context, who account.Account, in *matchB
 	if err := s.Schedule.AcceptPlan(ctx, in.ID, version, who.PersonID); err != nil {
 		return nil, err
 	}
-	return s.readPlan(ctx, who, &in.byID)
+	return s.readPlan(ctx, who, &in.ByID)
 }
 
 func (s *Server) dropPlan(ctx context.Context, who account.Account, in *matchByID) (*one[planJSON], error) {
@@ -167,7 +167,7 @@ func (s *Server) dropPlan(ctx context.Context, who account.Account, in *matchByI
 	if err := s.DB.DropPlan(ctx, in.ID, version, who.PersonID); err != nil {
 		return nil, err
 	}
-	return s.readPlan(ctx, who, &in.byID)
+	return s.readPlan(ctx, who, &in.ByID)
 }
 
 type taskJSON struct {
@@ -276,7 +276,7 @@ func (s *Server) sendSheet(ctx context.Context, who account.Account, in *sheetKe
 	return s.sheetAnswer(ctx, in.Crew, day)
 }
 
-func (s *Server) readVisit(ctx context.Context, who account.Account, in *byID) (*one[visitJSON], error) {
+func (s *Server) readVisit(ctx context.Context, who account.Account, in *ByID) (*one[visitJSON], error) {
 	v, err := s.visitFor(ctx, who, in.ID)
 	if err != nil {
 		return nil, err
@@ -297,8 +297,8 @@ func (s *Server) visitFor(ctx context.Context, who account.Account, id uuid.UUID
 }
 
 func (s *Server) withdrawVisit(ctx context.Context, _ account.Account, in *struct {
-	byID
-	fieldMatch
+	ByID
+	FieldMatch
 	Body struct {
 		Reason string `json:"reason" minLength:"1" maxLength:"500"`
 	}

@@ -34,7 +34,7 @@ type page[T any] struct {
 	}
 }
 
-func newPage[T, S any](path string, query url.Values, in paged, p postgres.Page[S], shape func(S) T) *page[T] {
+func newPage[T, S any](path string, query url.Values, in Paged, p postgres.Page[S], shape func(S) T) *page[T] {
 	out := &page[T]{Link: pageLinks(path, query, in.Limit, p.Next)}
 	out.Body.Items = make([]T, 0, len(p.Items))
 	for _, item := range p.Items {
@@ -43,7 +43,8 @@ func newPage[T, S any](path string, query url.Values, in paged, p postgres.Page[
 	return out
 }
 
-type byID struct {
+// ByID is the input of what names one thing in its address.
+type ByID struct {
 	ID uuid.UUID `path:"id"`
 }
 
@@ -85,13 +86,13 @@ func (s *Server) readCompany(ctx context.Context, _ account.Account, _ *struct{}
 }
 
 type editOf[T any] struct {
-	fieldMatch
+	FieldMatch
 	Body T
 }
 
 type editByID[T any] struct {
-	byID
-	fieldMatch
+	ByID
+	FieldMatch
 	Body T
 }
 
@@ -126,7 +127,7 @@ func (j companyJSON) change(c *company.Settings) error {
 	return nil
 }
 
-func (s *Server) listPeople(ctx context.Context, _ account.Account, in *paged) (*page[personJSON], error) {
+func (s *Server) listPeople(ctx context.Context, _ account.Account, in *Paged) (*page[personJSON], error) {
 	_, clock, err := s.now(ctx)
 	if err != nil {
 		return nil, err
@@ -157,12 +158,13 @@ func (s *Server) listCrews(ctx context.Context, _ account.Account, _ *struct{}) 
 	return out, nil
 }
 
-type searched struct {
-	paged
+// Searched is the input of a list that can be searched.
+type Searched struct {
+	Paged
 	Search string `query:"q" maxLength:"200" doc:"words to find"`
 }
 
-func (q searched) values() url.Values {
+func (q Searched) values() url.Values {
 	v := url.Values{}
 	if q.Search != "" {
 		v.Set("q", q.Search)
@@ -170,15 +172,15 @@ func (q searched) values() url.Values {
 	return v
 }
 
-func (s *Server) listCustomers(ctx context.Context, _ account.Account, in *searched) (*page[customerJSON], error) {
+func (s *Server) listCustomers(ctx context.Context, _ account.Account, in *Searched) (*page[customerJSON], error) {
 	p, err := s.DB.CustomersPage(ctx, postgres.PageQuery{Search: in.Search, After: in.After, Limit: in.Limit})
 	if err != nil {
 		return nil, err
 	}
-	return newPage("/customers", in.values(), in.paged, p, newCustomerJSON), nil
+	return newPage("/customers", in.values(), in.Paged, p, newCustomerJSON), nil
 }
 
-func (s *Server) readCustomer(ctx context.Context, _ account.Account, in *byID) (*one[customerJSON], error) {
+func (s *Server) readCustomer(ctx context.Context, _ account.Account, in *ByID) (*one[customerJSON], error) {
 	c, err := s.DB.Customer(ctx, in.ID)
 	if err != nil {
 		return nil, err
@@ -213,7 +215,7 @@ func (j customerJSON) write(c *property.Customer) {
 }
 
 type propertyQuery struct {
-	searched
+	Searched
 	County    string `query:"county" maxLength:"100"`
 	NotPlaced bool   `query:"not_placed" doc:"only those without a map point"`
 }
@@ -231,10 +233,10 @@ func (s *Server) listProperties(ctx context.Context, who account.Account, in *pr
 	if err != nil {
 		return nil, err
 	}
-	return newPage("/properties", query, in.paged, p, func(l postgres.PropertyLine) propertyJSON { return newPropertyJSON(l.Property, who) }), nil
+	return newPage("/properties", query, in.Paged, p, func(l postgres.PropertyLine) propertyJSON { return newPropertyJSON(l.Property, who) }), nil
 }
 
-func (s *Server) readProperty(ctx context.Context, who account.Account, in *byID) (*one[propertyJSON], error) {
+func (s *Server) readProperty(ctx context.Context, who account.Account, in *ByID) (*one[propertyJSON], error) {
 	p, err := s.DB.Property(ctx, in.ID)
 	if err != nil {
 		return nil, err
@@ -305,15 +307,15 @@ func (s *Server) editArea(ctx context.Context, _ account.Account, in *editByID[a
 	return &one[areaJSON]{etag(a.Version), newAreaJSON(a)}, nil
 }
 
-func (s *Server) listProducts(ctx context.Context, _ account.Account, in *searched) (*page[productJSON], error) {
+func (s *Server) listProducts(ctx context.Context, _ account.Account, in *Searched) (*page[productJSON], error) {
 	p, err := s.DB.ProductsPage(ctx, postgres.PageQuery{Search: in.Search, After: in.After, Limit: in.Limit})
 	if err != nil {
 		return nil, err
 	}
-	return newPage("/products", in.values(), in.paged, p, newProductJSON), nil
+	return newPage("/products", in.values(), in.Paged, p, newProductJSON), nil
 }
 
-func (s *Server) readProduct(ctx context.Context, _ account.Account, in *byID) (*one[productJSON], error) {
+func (s *Server) readProduct(ctx context.Context, _ account.Account, in *ByID) (*one[productJSON], error) {
 	p, err := s.DB.Product(ctx, in.ID)
 	if err != nil {
 		return nil, err
@@ -332,7 +334,7 @@ func (s *Server) addProduct(ctx context.Context, _ account.Account, in *struct{ 
 }
 
 func (s *Server) addLabel(ctx context.Context, who account.Account, in *struct {
-	byID
+	ByID
 	Body labelVersionJSON
 }) (*one[labelVersionJSON], error) {
 	from, err := parseDate("/in_force_from", in.Body.InForceFrom)
@@ -349,7 +351,7 @@ func (s *Server) addLabel(ctx context.Context, who account.Account, in *struct {
 	return &one[labelVersionJSON]{Body: newLabelJSON(v)}, nil
 }
 
-func (s *Server) confirmLabel(ctx context.Context, who account.Account, in *byID) (*one[labelVersionJSON], error) {
+func (s *Server) confirmLabel(ctx context.Context, who account.Account, in *ByID) (*one[labelVersionJSON], error) {
 	v, err := s.DB.ConfirmLabelVersion(ctx, in.ID, who.PersonID)
 	if err != nil {
 		return nil, err

@@ -89,7 +89,7 @@ func (s *Server) askExport(ctx context.Context, who account.Account, in *struct 
 	return &struct{ Body exportJSON }{newExportJSON(f)}, nil
 }
 
-func (s *Server) readExport(ctx context.Context, _ account.Account, in *byID) (*struct{ Body exportJSON }, error) {
+func (s *Server) readExport(ctx context.Context, _ account.Account, in *ByID) (*struct{ Body exportJSON }, error) {
 	f, err := s.DB.Export(ctx, in.ID)
 	if err != nil {
 		return nil, err
@@ -97,7 +97,7 @@ func (s *Server) readExport(ctx context.Context, _ account.Account, in *byID) (*
 	return &struct{ Body exportJSON }{newExportJSON(f)}, nil
 }
 
-func (s *Server) readExportFile(ctx context.Context, _ account.Account, in *byID) (*huma.StreamResponse, error) {
+func (s *Server) readExportFile(ctx context.Context, _ account.Account, in *ByID) (*huma.StreamResponse, error) {
 	f, err := s.readyExport(ctx, in.ID)
 	if err != nil {
 		return nil, err
@@ -231,11 +231,12 @@ func (s *Server) listFailedJobs(ctx context.Context, _ account.Account, _ *struc
 	return newList(items), nil
 }
 
-type byNumber struct {
+// ByNumber is the input of what names a numbered thing in its address.
+type ByNumber struct {
 	Number int64 `path:"number" minimum:"1"`
 }
 
-func (s *Server) retryJob(ctx context.Context, _ account.Account, in *byNumber) (*struct{}, error) {
+func (s *Server) retryJob(ctx context.Context, _ account.Account, in *ByNumber) (*struct{}, error) {
 	return nil, s.DB.RetryJob(ctx, in.Number)
 }
 
@@ -262,7 +263,7 @@ func (s *Server) listWaiting(ctx context.Context, _ account.Account, _ *struct{}
 }
 
 func (s *Server) settleWaiting(ctx context.Context, who account.Account, in *struct {
-	byNumber
+	ByNumber
 	Body struct {
 		How string `json:"how" minLength:"1" maxLength:"500"`
 	}

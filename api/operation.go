@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"net/url"
+	"reflect"
 	"strconv"
 	"strings"
 
@@ -33,6 +34,7 @@ func operation[I, O any](s *Server, method, path, id, summary string, action acc
 	for _, f := range change {
 		f(&op)
 	}
+	s.declareProblems(&op)
 	huma.Register(s.api, op, func(ctx context.Context, in *I) (*O, error) {
 		who, _ := accountFrom(ctx)
 		out, err := do(ctx, who, in)
@@ -41,6 +43,18 @@ func operation[I, O any](s *Server, method, path, id, summary string, action acc
 		}
 		return out, nil
 	})
+}
+
+// declareProblems says in the description that every refusal and failure is a
+// problem document. Other problems than these are not written by any operation.
+func (s *Server) declareProblems(op *huma.Operation) {
+	if op.Responses == nil {
+		op.Responses = map[string]*huma.Response{}
+	}
+	schema := s.api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[Problem](), true, "Problem")
+	for status, words := range map[string]string{"4XX": "refused, with the reason and the way out", "5XX": "failed; nothing was half-written"} {
+		op.Responses[status] = &huma.Response{Description: words, Content: map[string]*huma.MediaType{problemType: {Schema: schema}}}
+	}
 }
 
 // mayCall is nil when the signed-in account may do the action.
@@ -60,8 +74,9 @@ func answers(status int) func(*huma.Operation) {
 	return func(op *huma.Operation) { op.DefaultStatus = status }
 }
 
-// paged is the input of every list.
-type paged struct {
+// Paged is the input of every list. It and the other parts of inputs are
+// exported because huma passes over embedded types that are not.
+type Paged struct {
 	After string `query:"after" doc:"cursor from a Link header; opaque"`
 	Limit int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
 }
@@ -94,7 +109,7 @@ func matchVersion(ifMatch string) (int, error) {
 	return v, nil
 }
 
-// fieldMatch is the input of an edit.
-type fieldMatch struct {
+// FieldMatch is the input of an edit.
+type FieldMatch struct {
 	IfMatch string `header:"If-Match" doc:"ETag of the version that you change; without it 428"`
 }

@@ -40,7 +40,7 @@ func newSealedJSON(r application.Sealed) sealedJSON {
 }
 
 type recordRange struct {
-	paged
+	Paged
 	From string `query:"from" doc:"first day of application; without it a month before today"`
 	To   string `query:"to" doc:"last day of application; without it today"`
 }
@@ -77,7 +77,7 @@ func (s *Server) listRecords(ctx context.Context, _ account.Account, in *recordR
 	if err != nil {
 		return nil, err
 	}
-	return newPage("/records", url.Values{"from": {from.String()}, "to": {to.String()}}, in.paged, p, newSealedJSON), nil
+	return newPage("/records", url.Values{"from": {from.String()}, "to": {to.String()}}, in.Paged, p, newSealedJSON), nil
 }
 
 // recordFor is the record, if the asker may see it: the office any, a
@@ -95,7 +95,7 @@ func (s *Server) recordFor(ctx context.Context, who account.Account, id uuid.UUI
 	return application.Sealed{}, fault.New(fault.Forbidden, "forbidden", "this record is another crew's; ask the office")
 }
 
-func (s *Server) readRecord(ctx context.Context, who account.Account, in *byID) (*struct{ Body sealedJSON }, error) {
+func (s *Server) readRecord(ctx context.Context, who account.Account, in *ByID) (*struct{ Body sealedJSON }, error) {
 	r, err := s.recordFor(ctx, who, in.ID)
 	if err != nil {
 		return nil, err
@@ -196,7 +196,7 @@ func (c correction) change(r *application.Record) error {
 }
 
 func (s *Server) correctRecord(ctx context.Context, who account.Account, in *struct {
-	byID
+	ByID
 	Body correction
 }) (*struct{ Body sealedJSON }, error) {
 	made, err := s.DB.CorrectRecord(ctx, in.ID, in.Body.change, in.Body.Reason, who.PersonID)
