@@ -5,15 +5,19 @@ package jobs
 
 import (
 	"context"
+	"database/sql/driver"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
+	"net"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/hibiken/asynq"
+	"github.com/lib/pq"
 
 	"thirdcut/internal/postgres"
 )
@@ -72,13 +76,43 @@ func (w *Worker) run(ctx context.Context, k kind, t *asynq.Task) error {
 		return fmt.Errorf("read task %s: %w", t.Type(), errors.Join(err, asynq.SkipRetry))
 	}
 	open, err := w.DB.JobOpen(ctx, e.Outbox)
-	if err != nil || !open {
-		return err
+	if err != nil {
+		return w.ofJob(err)
+	}
+	if !open {
+		return nil
 	}
 	if err := k.handle(postgres.WithJob(ctx, e.Outbox), e.Payload); err != nil {
-		return fmt.Errorf("%s %d: %w", k.name, e.Outbox, err)
+		return w.ofJob(fmt.Errorf("%s %d: %w", k.name, e.Outbox, err))
 	}
-	return w.DB.JobDone(ctx, e.Outbox) // for work that had nothing to commit
+	// For work that had nothing to commit.
+	return w.ofJob(w.DB.JobDone(ctx, e.Outbox))
+}
+
+// errAway marks a try that failed because the database was away: it says
+// nothing about the job and does not count as one of its tries.
+var errAway = errors.New("the database was away")
+
+func (w *Worker) ofJob(err error) error {
+	if err == nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	if w.DB.PingContext(ctx) != nil || connectionLost(err) {
+		return fmt.Errorf("%w: %w", errAway, err)
+	}
+	return err
+}
+
+// connectionLost says whether the error is of the connection and not of the work.
+func connectionLost(err error) bool {
+	var e *pq.Error
+	if errors.As(err, &e) {
+		return e.Code.Class() == "57" && e.Code != "57014" || e.Code.Class() == "08" // shut down, starting up; no connection
+	}
+	var n *net.OpError
+	return errors.Is(err, driver.ErrBadConn) || errors.Is(err, io.EOF) || errors.As(err, &n)
 }
 
 // failed notes a try that failed; the last one puts the job on the office's list.
@@ -86,6 +120,10 @@ func (w *Worker) failed(ctx context.Context, t *asynq.Task, err error) {
 	var e envelope
 	if json.Unmarshal(t.Payload(), &e) != nil || e.Outbox == 0 {
 		w.log().Error("a task that is none of ours failed", "type", t.Type(), "err", err)
+		return
+	}
+	if errors.Is(err, errAway) {
+		w.log().Warn("job waits for the database", "job", e.Outbox, "kind", t.Type(), "err", err)
 		return
 	}
 	retried, _ := asynq.GetRetryCount(ctx)

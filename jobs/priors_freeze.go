@@ -31,5 +31,5 @@ func (w *Worker) forecastsAge() kind {
 
 // kinds lists the kinds of task that this program knows.
 func (w *Worker) kinds() []kind {
-	return []kind{w.growthLearn(), w.windowsRefresh(), w.planCompute(), w.priorsFreeze(), w.forecastsAge(), w.recordsExport()}
+	return append([]kind{w.growthLearn(), w.windowsRefresh(), w.planCompute(), w.priorsFreeze(), w.forecastsAge(), w.recordsExport()}, w.more...)
 }

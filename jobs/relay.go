@@ -50,6 +50,8 @@ func (w *Worker) sit(ctx context.Context) error {
 	defer seat.Leave()
 	ear := pq.NewListener(w.URL, 100*time.Millisecond, 10*time.Second, nil)
 	defer ear.Close()
+	// Listen waits for a database that is away as long as it is away.
+	defer context.AfterFunc(ctx, func() { ear.Close() })()
 	if err := ear.Listen(postgres.OutboxChannel); err != nil {
 		return fmt.Errorf("listen for jobs: %w", err)
 	}
@@ -122,57 +124,75 @@ func (h *hand) over(ctx context.Context, seat *postgres.RelaySeat, w *Worker) er
 		if err != nil {
 			return err
 		}
+		handed := 0
 		for _, j := range jobs {
-			if err := h.one(ctx, j, w); err != nil {
+			given, err := h.one(ctx, j, w)
+			if err != nil {
 				return err
 			}
+			if !given {
+				continue
+			}
+			handed++
 			if err := seat.Sent(ctx, epoch, j.ID); err != nil {
 				return err
 			}
 		}
-		if len(jobs) < handAtOnce {
+		if len(jobs) < handAtOnce || handed == 0 {
 			return nil
 		}
 	}
 }
 
-func (h *hand) one(ctx context.Context, j postgres.OutboxJob, w *Worker) error {
+// one hands one job over; false when the queue could not take it yet.
+func (h *hand) one(ctx context.Context, j postgres.OutboxJob, w *Worker) (given bool, err error) {
 	k, ok := h.kinds[j.Kind]
 	if !ok {
-		return w.DB.JobFailed(ctx, j.ID, "this program knows no job "+j.Kind, true)
+		return true, w.DB.JobFailed(ctx, j.ID, "this program knows no job "+j.Kind, true)
 	}
 	task, err := newTask(j, k)
 	if err != nil {
-		return err
+		return false, err
 	}
 	_, err = h.client.EnqueueContext(ctx, task)
 	if errors.Is(err, asynq.ErrTaskIDConflict) {
-		return h.again(ctx, j, task)
+		return h.again(ctx, j, task, w)
 	}
 	if err != nil {
-		return fmt.Errorf("hand over job %d: %w", j.ID, err)
+		return false, fmt.Errorf("hand over job %d: %w", j.ID, err)
 	}
-	return nil
+	return true, nil
 }
 
-// again deals with a task that the queue has already: one that waits, runs or
-// is to be retried is fine; one that was put away would swallow the new one.
-func (h *hand) again(ctx context.Context, j postgres.OutboxJob, task *asynq.Task) error {
+// again deals with a task that the queue has already. One that waits or is to
+// be retried is fine. One that runs may be the last try of a job that was given
+// up a moment ago, so that is looked at again. One that was put away would
+// swallow the new one.
+func (h *hand) again(ctx context.Context, j postgres.OutboxJob, task *asynq.Task, w *Worker) (given bool, err error) {
 	info, err := h.inspector.GetTaskInfo("default", taskID(j.ID))
 	if errors.Is(err, asynq.ErrTaskNotFound) || errors.Is(err, asynq.ErrQueueNotFound) {
-		return nil // it ended in between; the next round sees
+		return false, nil // it ended in between; the next round sees
 	}
 	if err != nil {
-		return fmt.Errorf("look at task %d: %w", j.ID, err)
+		return false, fmt.Errorf("look at task %d: %w", j.ID, err)
 	}
-	if info.State != asynq.TaskStateArchived && info.State != asynq.TaskStateCompleted {
-		return nil
+	switch info.State {
+	case asynq.TaskStateArchived:
+		if j.Again && info.LastErr == asynq.ErrLeaseExpired.Error() {
+			// Nobody was left to say so: each try took its worker along.
+			return true, w.DB.JobFailed(ctx, j.ID, "given up, since the worker that tried it died each time", true)
+		}
+	case asynq.TaskStateCompleted:
+	case asynq.TaskStateActive:
+		return false, nil
+	default:
+		return true, nil
 	}
 	if err := h.inspector.DeleteTask("default", taskID(j.ID)); err != nil && !errors.Is(err, asynq.ErrTaskNotFound) {
-		return fmt.Errorf("clear task %d: %w", j.ID, err)
+		return false, fmt.Errorf("clear task %d: %w", j.ID, err)
 	}
 	if _, err := h.client.EnqueueContext(ctx, task); err != nil && !errors.Is(err, asynq.ErrTaskIDConflict) {
-		return fmt.Errorf("hand over job %d again: %w", j.ID, err)
+		return false, fmt.Errorf("hand over job %d again: %w", j.ID, err)
 	}
-	return nil
+	return true, nil
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"thirdcut/internal/civil"
+	"thirdcut/internal/fault"
 	"thirdcut/internal/postgres"
 )
 
@@ -36,8 +37,11 @@ func (w *Worker) timetable(ctx context.Context) {
 
 func (w *Worker) lookAtTimetable(ctx context.Context) error {
 	c, err := w.DB.Company(ctx)
+	if fault.HasCode(err, "no-company") {
+		return nil // nothing is due yet
+	}
 	if err != nil {
-		return nil // no company yet: nothing is due
+		return err
 	}
 	clock := c.Clock(w.DB.Real)
 	now := civil.TimeOf(clock.Now(), clock.Zone)

@@ -2,6 +2,7 @@ package jobs
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"sync"
@@ -29,6 +30,9 @@ type Worker struct {
 	Log      *slog.Logger
 	// Concurrency is how many jobs run at once; 0 is four.
 	Concurrency int
+
+	more  []kind        // kinds of the tests
+	grace time.Duration // for running jobs at the end; 0 is twenty seconds
 }
 
 // Run relays and works until the context ends, then lets running jobs finish
@@ -38,11 +42,20 @@ func (w *Worker) Run(ctx context.Context) error {
 	if n == 0 {
 		n = 4
 	}
+	grace := w.grace
+	if grace == 0 {
+		grace = 20 * time.Second
+	}
+	// Jobs outlive ctx by the grace; what then still runs is put back and told to stop.
+	base, stop := context.WithCancel(context.WithoutCancel(ctx))
+	defer stop()
 	server := asynq.NewServer(w.Queue, asynq.Config{
 		Concurrency:       n,
 		ErrorHandler:      asynq.ErrorHandlerFunc(w.failed),
+		IsFailure:         func(err error) bool { return !errors.Is(err, errAway) },
 		RetryDelayFunc:    retryDelay,
-		ShutdownTimeout:   20 * time.Second,
+		ShutdownTimeout:   grace,
+		BaseContext:       func() context.Context { return base },
 		Logger:            quiet{w.log()},
 		LogLevel:          asynq.WarnLevel,
 		TaskCheckInterval: time.Second,

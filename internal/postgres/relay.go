@@ -2,7 +2,7 @@ package postgres
 
 import (
 	"context"
-	"database/sql"
+	"database/sql/driver"
 	"encoding/json"
 	"fmt"
 	"time"
@@ -24,6 +24,7 @@ type OutboxJob struct {
 	LastError string          `db:"last_error"`
 	CreatedAt time.Time       `db:"created_at"`
 	FailedAt  *time.Time      `db:"failed_at"`
+	Again     bool            `db:"again"` // this life of the queue was given it before
 }
 
 // RelaySeat is the place of the one relay: while it is held, no other relay
@@ -46,8 +47,9 @@ func (db *DB) TakeRelaySeat(ctx context.Context) (*RelaySeat, error) {
 
 // Leave gives the seat up.
 func (s *RelaySeat) Leave() {
-	// The lock ends with the session, so the connection must not go back to the pool.
-	_ = s.conn.Raw(func(any) error { return sql.ErrConnDone })
+	// The lock ends with the session, so the connection must not go back to
+	// the pool, as it would for any other error than this one.
+	_ = s.conn.Raw(func(any) error { return driver.ErrBadConn })
 	s.conn.Close()
 }
 
@@ -60,7 +62,7 @@ const resendAfter = 15 * time.Minute
 func (s *RelaySeat) Due(ctx context.Context, epoch string, limit int) ([]OutboxJob, error) {
 	var jobs []OutboxJob
 	err := s.conn.SelectContext(ctx, &jobs, `
-		select id, kind, payload, attempts, last_error, created_at, failed_at from job_outbox
+		select id, kind, payload, attempts, last_error, created_at, failed_at, sent_epoch is not distinct from $1 as again from job_outbox
 		where done_at is null and failed_at is null and run_at <= now()
 			and (sent_epoch is distinct from $1 or sent_at < now() - make_interval(secs => $2))
 		order by run_at, id limit $3`, epoch, resendAfter.Seconds(), limit)
@@ -70,7 +72,7 @@ func (s *RelaySeat) Due(ctx context.Context, epoch string, limit int) ([]OutboxJ
 	return jobs, nil
 }
 
-// Sent notes that the jobs were handed to this life of the queue.
+// Sent notes that the job was handed to this life of the queue.
 func (s *RelaySeat) Sent(ctx context.Context, epoch string, id int64) error {
 	if _, err := s.conn.ExecContext(ctx, `update job_outbox set sent_epoch = $2, sent_at = now() where id = $1`, id, epoch); err != nil {
 		return fmt.Errorf("note job %d as handed over: %w", id, err)
