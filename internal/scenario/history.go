@@ -28,7 +28,7 @@ import (
 
 // The size of the history. Ours.
 const (
-	historyWeeks = 4
+	historyWeeks = 5
 	growthSpread = 0.25 // sd of ln of an area's own factor
 	rulerSpread  = 0.12 // inches
 )
@@ -103,15 +103,21 @@ func inSeason(d civil.Date) bool {
 	return d.Within(civil.MonthDay{Month: time.April, Day: 1}, civil.MonthDay{Month: time.November, Day: 15})
 }
 
-// cuts are the weekly rounds up to the day before the date: each property has
-// its crew and its weekday.
+// cuts are the rounds up to the day before the date. Each property has its crew
+// and its day of a fortnight. While the grass grows fast every lawn is cut each
+// week; in the last two weeks only what is watered or likes the heat is, the
+// rest once, as a company does when cool-season grass slows down in summer.
 func (p *past) cuts() []stage {
 	var stages []stage
 	monday := p.Date.AddDays(-((int(p.Date.Weekday()) + 6) % 7))
 	used := map[string]int{}
 	for week := historyWeeks; week >= 1; week-- {
 		for i, prop := range p.made.Properties {
-			d := monday.AddDays(-7*week + (i/len(crewNames))%5)
+			slot := i / len(crewNames) % 10
+			if week <= 2 && slot/5 != 2-week && !fast(prop) {
+				continue
+			}
+			d := monday.AddDays(-7*week + slot%5)
 			if !p.workday(d) || !inSeason(d) || !d.Before(p.Date) {
 				continue
 			}
@@ -127,6 +133,9 @@ func (p *past) cuts() []stage {
 	}
 	return stages
 }
+
+// fast says whether the lawn goes on growing in a hot summer.
+func fast(p property.Property) bool { return p.Areas[0].Irrigated || warmArea(p.Areas[0]) }
 
 func (p *past) cut(i, k int, d civil.Date, at civil.TimeOfDay) stage {
 	prop := p.made.Properties[i]

@@ -153,7 +153,7 @@ func propertyRows(rng *rand.Rand, i int, taken map[string]bool) [][]string {
 		address, p.name, p.county, "MD", p.zip, latitude, longitude, note, gate, sensitive,
 	}
 	irrigated, soil := "no", pick(rng, []string{"loam", "silt_loam", "clay_loam", "unknown"})
-	if rng.IntN(5) == 0 || k.mower == turf.Reel {
+	if rng.IntN(3) == 0 || k.mower == turf.Reel {
 		irrigated = "yes"
 	}
 	height := pick(rng, k.heights)
@@ -179,7 +179,7 @@ func areasOf(rng *rand.Rand) []areaSize {
 	names := []string{"Front", "Back", "Side"}
 	var areas []areaSize
 	for i := range 1 + rng.IntN(3) {
-		sqft := math.Round((2500+9000*rng.Float64()*rng.Float64())/50) * 50 * (1 + 0.8*float64(i%2))
+		sqft := math.Round((3800+12000*rng.Float64()*rng.Float64())/50) * 50 * (1 + 0.8*float64(i%2))
 		size := fmt.Sprintf("%.0f", sqft)
 		switch rng.IntN(4) {
 		case 0:
