@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -60,18 +61,14 @@ type exportLine struct {
 func ruleChoices(c company.Settings) []ruleChoice {
 	var first, rest []ruleChoice
 	for _, r := range recordrule.All() {
-		if r.Kind != recordrule.RecordRule {
-			continue
+		if r.Kind == recordrule.RecordRule {
+			rest = append(rest, ruleChoice{r.ID, r.Jurisdiction + ": " + r.Title})
 		}
-		choice := ruleChoice{r.ID, r.Jurisdiction + ": " + r.Title}
-		bound := false
-		for _, id := range c.Jurisdictions {
-			bound = bound || id == r.ID
-		}
-		if bound {
-			first = append(first, choice)
-		} else {
-			rest = append(rest, choice)
+	}
+	for _, id := range c.Jurisdictions {
+		if i := slices.IndexFunc(rest, func(r ruleChoice) bool { return r.ID == id }); i >= 0 {
+			first = append(first, rest[i])
+			rest = slices.Delete(rest, i, i+1)
 		}
 	}
 	return append(first, rest...)

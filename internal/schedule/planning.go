@@ -188,10 +188,26 @@ func (r *request) addMow(l lawn) {
 		return // asleep, or outside its season: nothing is left out
 	}
 	r.input.Items = append(r.input.Items, plan.Item{
-		ID: mowItem(l.area.ID), PropertyID: l.property.ID, AreaIDs: []uuid.UUID{l.area.ID}, Work: turf.Mow, Window: l.mow,
+		ID: mowItem(l.area.ID), PropertyID: l.property.ID, AreaIDs: []uuid.UUID{l.area.ID}, Work: turf.Mow, Window: late(l.mow, r.input.From),
 		ServiceMinutes: mowMinutes(l.area, covers(l.property.Plan, turf.Edge)), CuttingHeightIn: l.area.CuttingHeightIn, Mower: l.area.Mower,
 		After: func(done civil.Date) turf.Window { return curve.Window(done, height, learned) },
 	})
+}
+
+// lateDays is how long a lawn that is over its limit already may still be
+// planned: late is better than never. Ours.
+const lateDays = 6
+
+// late lets a window that ends with the plan's first days go on for a while,
+// since a lawn that is overdue today is not to be left out for good.
+func late(w turf.Window, from civil.Date) turf.Window {
+	end := from.AddDays(lateDays)
+	if !w.Open() || !w.Closes.Before(from.AddDays(2)) || !w.Closes.Before(end) {
+		return w
+	}
+	w.Opens, w.Best, w.Closes = laterOf(w.Opens, from), laterOf(w.Best, from), end
+	w.Reason += " It is late already; the sooner the better."
+	return w
 }
 
 func (r *request) addTreatment(l lawn, t treatment) {

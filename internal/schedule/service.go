@@ -31,10 +31,11 @@ type Store interface {
 	WeatherOf(ctx context.Context, placeID string) (weather.Place, []weather.Day, error)
 	// OpenRefreshes lists the refreshes asked for and not done, of one property
 	// or for uuid.Nil of all: whoever computes after reading them answers them all.
-	OpenRefreshes(ctx context.Context, propertyID uuid.UUID) ([]int64, error)
+	OpenRefreshes(ctx context.Context, propertyID uuid.UUID) (Refreshes, error)
 	// SaveWindows replaces the windows of the areas by those given, and marks
-	// those jobs done, and the one that the context works for.
-	SaveWindows(ctx context.Context, areas []uuid.UUID, windows []AreaWindow, answered []int64) error
+	// those jobs done, and the one that the context works for. What another
+	// refresh saved since these were asked for is asked for again.
+	SaveWindows(ctx context.Context, areas []uuid.UUID, windows []AreaWindow, answered Refreshes) error
 
 	// Learn recomputes one area's season under the area's lock from all its
 	// heights: learn is given them and returns what was learned. A change asks
@@ -58,6 +59,13 @@ type Store interface {
 	VisitsBetween(ctx context.Context, from, to civil.Date) ([]visit.Visit, error)
 	SendSheet(ctx context.Context, crewID uuid.UUID, date civil.Date) (RouteSheet, error)
 	Sheets(ctx context.Context, from, to civil.Date) ([]RouteSheet, error)
+}
+
+// Refreshes are the jobs that one refresh answers.
+type Refreshes struct {
+	PropertyID uuid.UUID // uuid.Nil: of all properties
+	IDs        []int64
+	At         time.Time // of the database, before anything was read to compute from
 }
 
 // Season is an area with its heights of one season, in order of time.

@@ -131,7 +131,7 @@ func tab(t *testing.T, downloads string) context.Context {
 	t.Cleanup(stop)
 	ctx, close := chromedp.NewContext(alloc)
 	t.Cleanup(close)
-	ctx, cancel := context.WithTimeout(ctx, 90*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	t.Cleanup(cancel)
 	if err := chromedp.Do(ctx, func(ctx context.Context, _ *chromedp.Target) (chromedp.Void, error) {
 		_, err := chromedp.Call(ctx, browser.SetDownloadBehavior, browser.SetDownloadBehaviorParams{
@@ -151,6 +151,8 @@ type walker struct {
 
 func (w walker) do(what string, actions ...chromedp.Action[chromedp.Void]) {
 	w.Helper()
+	began := time.Now()
+	defer func() { w.Logf("%6.2f s  %s", time.Since(began).Seconds(), what) }()
 	if err := chromedp.Do(w.ctx, actions...); err != nil {
 		w.Fatalf("%s: %v\nat %s\n%s", what, err, w.location(), w.text())
 	}
