@@ -3,6 +3,7 @@ package application
 import (
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -140,11 +141,19 @@ func (r Record) finishedPerUnit() string {
 	return words(r.DilutedVolume.Value/r.AreaTreated.Value*1000, "gal/1000 sq ft")
 }
 
+// zones keeps each zone by its name once read: time.LoadLocation reads it from
+// the disk each time, which an export of many records would feel.
+var zones sync.Map
+
 func (r Record) zone() *time.Location {
+	if z, ok := zones.Load(r.Zone); ok {
+		return z.(*time.Location)
+	}
 	z, err := time.LoadLocation(r.Zone)
 	if err != nil {
 		return time.UTC // the sealed text names the zone that the program then knew
 	}
+	zones.Store(r.Zone, z)
 	return z
 }
 
