@@ -47,6 +47,10 @@ func (db *DB) TakeRelaySeat(ctx context.Context) (*RelaySeat, error) {
 
 // Leave gives the seat up.
 func (s *RelaySeat) Leave() {
+	// Free at once; should that fail, the server frees it when it sees the session gone.
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	_, _ = s.conn.ExecContext(ctx, `select pg_advisory_unlock(hashtext('thirdcut relay'))`)
 	// The lock ends with the session, so the connection must not go back to
 	// the pool, as it would for any other error than this one.
 	_ = s.conn.Raw(func(any) error { return driver.ErrBadConn })
