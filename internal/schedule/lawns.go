@@ -185,14 +185,38 @@ func join(c company.Settings, p property.Property, a property.TurfArea, lawns La
 	}
 	l.curve = m.Grow(k.climate, growth.Daily{Ks: water.StressOf(balance)})
 	var known bool
-	if l.learned, known = lawns.Learned[a.ID]; !known {
+	// An area that no reading has told of yet starts from the prior as it is now.
+	if l.learned, known = lawns.Learned[a.ID]; !known || l.learned.On.IsZero() {
 		l.learned = mowing.Prior(lawns.Priors[a.Species], a.Exposure)
 	}
 	if l.mows {
-		l.mow = l.curve.Window(l.cutOn, l.left, l.learned)
+		l.mow = l.mowWindow(today)
 	}
 	l.treatments = treatmentsOf(l, lawns, k.series, today)
 	return l
+}
+
+// mowWindow is when the lawn is to be cut next. A lawn of which no cut is on
+// record may come at any day from today on, so that somebody measures it soon;
+// the end of its window is that of a lawn that stands at its cutting height.
+func (l lawn) mowWindow(today civil.Date) turf.Window {
+	if !l.cutOn.IsZero() {
+		return l.curve.Window(l.cutOn, l.left, l.learned)
+	}
+	w := l.curve.Window(today.AddDays(-1), unit.Length(l.area.CuttingHeightIn)*unit.Inch, l.learned)
+	if !w.Open() {
+		return w
+	}
+	for d := today; d.Before(w.Opens); d = d.AddDays(1) {
+		opens := w
+		opens.Opens = d
+		if opens.Holds(d) {
+			w = opens
+			break
+		}
+	}
+	w.Reason = "No measured height yet: no cut is on record here, so it is taken as standing at its cutting height this morning; measure it at the first visit. " + w.Reason
+	return w
 }
 
 func covers(p *property.ServicePlan, w turf.Work) bool {
@@ -213,6 +237,7 @@ func closedDays(c company.Settings, p property.Property, applied []Applied, toda
 		}
 	}
 	for _, a := range applied {
+		struck = append(struck, reentryDays(c, a, today)...)
 		if a.MowWaitAfterDays == nil {
 			continue
 		}
@@ -221,6 +246,20 @@ func closedDays(c company.Settings, p property.Property, applied []Applied, toda
 				struck = append(struck, turf.StruckDay{Date: d, Reason: fmt.Sprintf("the label of %s wants %d days without mowing after %s", a.ProductName, *a.MowWaitAfterDays, a.On)})
 			}
 		}
+	}
+	return struck
+}
+
+// reentryDays are the days through which nobody may go onto the area again. On
+// the day on which the label's hours end the crew's sheet says from when.
+func reentryDays(c company.Settings, a Applied, today civil.Date) (struck []turf.StruckDay) {
+	if a.ReentryAt.IsZero() {
+		return nil
+	}
+	ends := civil.DateOf(a.ReentryAt, c.Zone)
+	for d := laterOf(a.On, today); d.Before(ends); d = d.AddDays(1) {
+		struck = append(struck, turf.StruckDay{Date: d, Reason: fmt.Sprintf("nobody may go on it until %s %s, by the label of %s",
+			ends.Words(), a.ReentryAt.In(c.Zone).Format("15:04"), a.ProductName)})
 	}
 	return struck
 }

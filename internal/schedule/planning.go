@@ -217,7 +217,12 @@ func (r *request) addTreatment(l lawn, t treatment) {
 	id := treatItem(l.area.ID, t.choice.Target)
 	item := plan.Item{ID: id, PropertyID: l.property.ID, AreaIDs: []uuid.UUID{l.area.ID}, Work: t.choice.Work, Window: t.window,
 		ServiceMinutes: minutesOf(l.area, t.choice.Work), NeedsLicense: licenseFor(t)}
-	item.Refusal = refusal(r.findings(l, t, laterOf(t.window.Opens, r.input.From), nil))
+	if why := refusal(r.findings(l, t, laterOf(t.window.Opens, r.input.From), nil)); why != "" {
+		var free bool
+		if item.Window, free = r.strike(l, t, item.Window, nil); !free {
+			item.Refusal = why
+		}
+	}
 	r.treatments[id] = t
 	r.input.Items = append(r.input.Items, item)
 }
@@ -382,20 +387,29 @@ func (r *request) giveWay(p plan.Proposal, refused map[string]civil.Date, last b
 			continue
 		}
 		t, l := r.treatments[item.ID], r.lawns[item.AreaIDs[0]]
-		free := false
-		for d := laterOf(item.Window.Opens, r.input.From); !d.After(item.Window.Closes) && !d.After(r.input.To); d = d.AddDays(1) {
-			if why := refusal(r.findings(*l, t, d, cuts[l.area.ID])); why != "" {
-				if item.Window.Holds(d) {
-					item.Window.Struck = append(append([]turf.StruckDay{}, item.Window.Struck...), turf.StruckDay{Date: d, Reason: why})
-				}
-			} else if item.Window.Holds(d) {
-				free = true
-			}
-		}
-		if last || !free {
+		var free bool
+		if item.Window, free = r.strike(*l, t, item.Window, cuts[l.area.ID]); last || !free {
 			item.Refusal = refusal(r.findings(*l, t, refused[item.ID], cuts[l.area.ID]))
 		}
 	}
+}
+
+// strike takes the days out of a window on which the label refuses the
+// application; free says whether a day of the plan is left.
+func (r *request) strike(l lawn, t treatment, w turf.Window, cuts []civil.Date) (out turf.Window, free bool) {
+	struck := append([]turf.StruckDay{}, w.Struck...)
+	for d := laterOf(w.Opens, r.input.From); !d.After(w.Closes) && !d.After(r.input.To); d = d.AddDays(1) {
+		if !w.Holds(d) {
+			continue
+		}
+		if why := refusal(r.findings(l, t, d, cuts)); why != "" {
+			struck = append(struck, turf.StruckDay{Date: d, Reason: why})
+		} else {
+			free = true
+		}
+	}
+	w.Struck = struck
+	return w, free
 }
 
 // AcceptPlan makes a proposal the company's plan, if nothing that it rests on
@@ -413,18 +427,92 @@ func (s *Service) AcceptPlan(ctx context.Context, id uuid.UUID, version int, by 
 	return s.Store.AcceptPlan(ctx, id, version, by, func(p Proposal, now []visit.Visit) ([]visit.Visit, []RouteSheet, error) {
 		r.keep(now)
 		if p.Basis != basis(r.input.Kept) {
-			return nil, nil, fault.New(fault.Stale, "plan-stale", "visits of these days were sent, placed or closed since the plan was made; make it again")
+			return nil, nil, stale("/visits", r.changed(p, now))
 		}
 		if broken := plan.Check(r.input, p.Plan.Proposal); len(broken) > 0 {
-			f := fault.New(fault.Stale, "plan-stale", "the plan no longer holds: %s; make it again", broken[0].Why)
-			for _, b := range broken[:min(len(broken), 20)] {
-				f.With("/plan", "%s", b.Why)
+			why := make([]string, len(broken))
+			for i, b := range broken {
+				why[i] = b.Why
 			}
-			return nil, nil, f
+			return nil, nil, stale("/plan", why)
+		}
+		if why := r.mislabelled(p); len(why) > 0 {
+			return nil, nil, stale("/plan", why)
 		}
 		visits, sheets, err := r.visits(p)
 		return visits, sheets, err
 	})
+}
+
+// stale says why a plan can no longer be accepted, by at most twenty reasons.
+func stale(at string, why []string) *fault.Error {
+	f := fault.New(fault.Stale, "plan-stale", "the plan no longer holds: %s Make it again.", why[0])
+	for _, w := range why[:min(len(why), 20)] {
+		f.With(at, "%s", w)
+	}
+	return f
+}
+
+// changed names the visits that are not as they were when the plan was made.
+func (r *request) changed(p Proposal, now []visit.Visit) (why []string) {
+	had := map[uuid.UUID]plan.Visit{}
+	for _, v := range p.Plan.Visits {
+		if v.KeptID != uuid.Nil {
+			had[v.KeptID] = v
+		}
+	}
+	states := map[uuid.UUID]visit.State{}
+	for _, v := range now {
+		states[v.ID] = v.State
+	}
+	say := func(property uuid.UUID, on civil.Date, what string) {
+		why = append(why, fmt.Sprintf("The visit to %s on %s %s.", r.input.Properties[property].Name, on.Words(), what))
+	}
+	for _, k := range r.input.Kept {
+		switch was, ok := had[k.VisitID]; {
+		case !ok:
+			say(k.PropertyID, k.Date, became[states[k.VisitID]]+" since the plan was made")
+		case was.Date != k.Date || was.CrewID != k.CrewID:
+			say(k.PropertyID, k.Date, "was moved since the plan was made")
+		}
+		delete(had, k.VisitID)
+	}
+	for _, v := range p.Plan.Visits {
+		if _, gone := had[v.KeptID]; gone {
+			say(v.PropertyID, v.Date, "was taken off or let go since the plan was made")
+		}
+	}
+	if len(why) == 0 {
+		why = append(why, "The order or the times of visits of these days were changed since it was made.")
+	}
+	return why
+}
+
+// became is how a visit came to stand fast.
+var became = map[visit.State]string{visit.Planned: "was placed by hand", visit.Out: "was sent out", visit.Closed: "was closed", visit.Returned: "came back undone"}
+
+// mislabelled names the planned applications that their labels, as they are
+// now, refuse, and those whose product or label is another one now.
+func (r *request) mislabelled(p Proposal) (why []string) {
+	fresh := Document{Proposal: p.Plan.Proposal, Treatments: map[string]PlannedTreatment{}}
+	r.judge(&fresh)
+	for _, v := range p.Plan.Visits {
+		for _, t := range v.Tasks {
+			was, ok := p.Plan.Treatments[t.ItemID]
+			if !ok || v.KeptID != uuid.Nil {
+				continue
+			}
+			is := fresh.Treatments[t.ItemID]
+			at := fmt.Sprintf("%s at %s on %s", was.ProductName, r.input.Properties[v.PropertyID].Name, v.Date.Words())
+			switch no := refusal(is.Findings); {
+			case is.ProductID != was.ProductID || is.LabelVersionID != was.LabelVersionID:
+				why = append(why, at+" is planned by a product or label that has changed since.")
+			case no != "":
+				why = append(why, at+" may not go down: "+no)
+			}
+		}
+	}
+	return why
 }
 
 // visits turns an accepted plan into visits and route sheets.
