@@ -53,9 +53,9 @@ func event(stop visit.Stop, s visit.Sheet, zone *time.Location, at time.Time) *i
 	sequence := ical.NewProp(ical.PropSequence)
 	sequence.Value = strconv.Itoa(v.Version)
 	e.Props.Set(sequence)
-	e.Props.SetText(ical.PropSummary, fmt.Sprintf("%s: %s, %s", s.Crew.Name, p.Address, worksOf(v)))
-	e.Props.SetText(ical.PropLocation, place(stop))
-	e.Props.SetText(ical.PropDescription, strings.Join(lines(stop, s), "\n"))
+	setText(e, ical.PropSummary, fmt.Sprintf("%s: %s, %s", s.Crew.Name, p.Address, worksOf(v)))
+	setText(e, ical.PropLocation, place(stop))
+	setText(e, ical.PropDescription, strings.Join(lines(stop, s), "\n"))
 	status := "CONFIRMED"
 	if v.State == visit.Withdrawn {
 		status = "CANCELLED"
@@ -67,6 +67,18 @@ func event(stop visit.Stop, s visit.Sheet, zone *time.Location, at time.Time) *i
 		e.Props.Set(geo)
 	}
 	return e
+}
+
+// setText keeps what people typed inside its own property: carriage returns and
+// other control characters have no escape in a calendar.
+func setText(e *ical.Event, name, text string) {
+	text = strings.ReplaceAll(text, "\r\n", "\n")
+	e.Props.SetText(name, strings.Map(func(r rune) rune {
+		if r != '\n' && (r < ' ' || r == 0x7f) {
+			return ' '
+		}
+		return r
+	}, text))
 }
 
 func place(stop visit.Stop) string {
