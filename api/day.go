@@ -1,9 +1,12 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"net/http"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -71,6 +74,9 @@ func (s *Server) readWindows(ctx context.Context, _ account.Account, in *ByID) (
 			items = append(items, windowJSON{id, w.Work, w.Opens.String(), w.Best.String(), w.Closes.String(), w.Tight, w.Reason, list(w.Chances), list(w.Struck)})
 		}
 	}
+	slices.SortFunc(items, func(a, b windowJSON) int {
+		return cmp.Or(strings.Compare(a.Best, b.Best), strings.Compare(a.TurfAreaID.String(), b.TurfAreaID.String()), strings.Compare(string(a.Work), string(b.Work)))
+	})
 	return newList(items), nil
 }
 

@@ -262,8 +262,11 @@ func (s *Server) editProperty(ctx context.Context, who account.Account, in *edit
 	}
 	p, err := s.DB.SaveProperty(ctx, in.ID, version, func(p *property.Property) error {
 		b := in.Body
-		if b.Latitude != nil || b.Longitude != nil {
-			p.Latitude, p.Longitude = b.Latitude, b.Longitude
+		if b.Latitude != nil {
+			p.Latitude = b.Latitude
+		}
+		if b.Longitude != nil {
+			p.Longitude = b.Longitude
 		}
 		set(&p.AccessNote, b.AccessNote)
 		set(&p.GateCode, b.GateCode)

@@ -23,7 +23,8 @@ func (s *Server) officeOperations() {
 	operation(s, http.MethodPost, "/exports", "ask-export", "Ask for the application records that a rule wants; a job makes the file", account.ExportRecords, s.askExport, answers(http.StatusAccepted))
 	operation(s, http.MethodGet, "/exports/{id}", "read-export", "One export with its progress", account.ExportRecords, s.readExport)
 	operation(s, http.MethodGet, "/exports/{id}/file", "read-export-file", "The file of an export that is ready", account.ExportRecords, s.readExportFile, func(op *huma.Operation) {
-		op.Responses = map[string]*huma.Response{"200": {Description: "the file", Content: map[string]*huma.MediaType{"application/octet-stream": {Schema: &huma.Schema{Type: "string", Format: "binary"}}}}}
+		op.Responses = map[string]*huma.Response{"200": {Description: "the file", Content: map[string]*huma.MediaType{
+			"text/csv": {Schema: &huma.Schema{Type: "string"}}, workbookType: {Schema: &huma.Schema{Type: "string", Format: "binary"}}}}}
 	})
 	upload := func(op *huma.Operation) { op.MaxBodyBytes = uploadLimit }
 	operation(s, http.MethodPost, "/imports/lawns", "import-lawns", "Take in a CSV or XLSX sheet, whole or not at all", account.ImportLawns, s.importLawns, upload)
@@ -33,6 +34,8 @@ func (s *Server) officeOperations() {
 	operation(s, http.MethodGet, "/field/waiting", "list-waiting-entries", "Reports from the field that need a person", account.SettleQuarantine, s.listWaiting)
 	operation(s, http.MethodPost, "/field/waiting/{number}/settle", "settle-waiting-entry", "Say how a report was settled", account.SettleQuarantine, s.settleWaiting, answers(http.StatusNoContent))
 }
+
+const workbookType = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 type exportJSON struct {
 	ID         uuid.UUID  `json:"id"`
@@ -123,7 +126,7 @@ func (s *Server) readyExport(ctx context.Context, id uuid.UUID) (export.File, er
 func (s *Server) sendExport(ctx context.Context, w http.ResponseWriter, f export.File) {
 	kind := "text/csv; charset=utf-8; header=present"
 	if f.Format == "xlsx" {
-		kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+		kind = workbookType
 	}
 	w.Header().Set("Content-Type", kind)
 	w.Header().Set("Content-Disposition", `attachment; filename="`+f.FileName+`"`)

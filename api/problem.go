@@ -141,7 +141,7 @@ func humaProblem(ctx context.Context, status int, msg string, errs ...error) hum
 		field := fault.Field{Detail: err.Error()}
 		if d, ok := err.(huma.ErrorDetailer); ok {
 			e := d.ErrorDetail()
-			field = fault.Field{Pointer: pointerOf(e.Location), Detail: e.Message}
+			field = fault.Field{Pointer: pointerOf(e.Location), Detail: plainWords(e.Message)}
 		}
 		p.Errors = append(p.Errors, field)
 	}
@@ -151,6 +151,9 @@ func humaProblem(ctx context.Context, status int, msg string, errs ...error) hum
 func humaCode(status int, msg string) (code, detail string) {
 	switch status {
 	case http.StatusBadRequest:
+		if msg == "validation failed" { // huma's words for a body that no JSON reader understands
+			msg = "its body is no JSON; check that it is whole and written in UTF-8"
+		}
 		return "unreadable", "the request cannot be read: " + msg
 	case http.StatusUnprocessableEntity:
 		return "invalid", "some of what was sent is not as the API takes it; each place is named under errors"
@@ -167,6 +170,17 @@ func humaCode(status int, msg string) (code, detail string) {
 		msg = http.StatusText(status)
 	}
 	return "invalid", msg
+}
+
+// readerWords begin what Go's own readers say; people get plainWords in their place.
+var readerWords = regexp.MustCompile(`^(invalid value: )?(json: |invalid character|unexpected end of|unexpected EOF|invalid UUID|strconv\.|parsing time|uuid: )`)
+
+// plainWords is the message, unless it speaks of the program.
+func plainWords(message string) string {
+	if readerWords.MatchString(message) {
+		return "cannot be read; look in the API's description for the form that is wanted here"
+	}
+	return message
 }
 
 var indexInLocation = regexp.MustCompile(`\[(\d+)\]`)

@@ -21,7 +21,7 @@ import (
 )
 
 // programText is what people must never read: SQL, Go and the inside of libraries.
-var programText = regexp.MustCompile(`(?i)pq:|\bsql|select .* from|panic|goroutine|\.go:\d|nil pointer|\bjson:|strconv|unmarshal|unexpected end of|invalid character|reflect|http: |%!|validation failed|\[\]|map\[`)
+var programText = regexp.MustCompile(`(?i)pq:|\bsql|select .* from|panic|goroutine|\.go:\d|nil pointer|\bjson:|strconv|unmarshal|unexpected end of|invalid character|reflect|http: |%!|validation failed|invalid UUID|parsing time|\[\]|map\[`)
 
 // problem fails the test unless the answer is a whole problem of that status.
 func (a answer) problem(status int, code string) Problem {
@@ -143,6 +143,9 @@ func TestEveryOperationRefusesBadBodiesWithProblems(t *testing.T) {
 			owner.ask(method, path, body, tag, header{"Content-Type", "text/xml"}).problem(http.StatusUnsupportedMediaType, "unsupported")
 			p := owner.ask(method, path, with(body, "colour_of_the_sky", 1), tag).problem(http.StatusUnprocessableEntity, "invalid")
 			pointsTo(t, p, "/colour_of_the_sky")
+			if body["id"] != nil {
+				owner.ask(method, path, with(body, "id", "soup"), tag).problem(http.StatusUnprocessableEntity, "invalid")
+			}
 			for _, name := range slices.Sorted(maps.Keys(schema.Properties)) {
 				property := schema.Properties[name].Value
 				if len(property.Properties) == 0 && property.Type == nil || property.ReadOnly {
@@ -189,10 +192,7 @@ func TestEveryOperationSaysWhatIsUnknownAndWantsTheVersion(t *testing.T) {
 		}
 		if strings.Contains(path, "{id}") {
 			ids++
-			p := owner.ask(method, unknownPath(path), body, tags...).problem(http.StatusNotFound, "")
-			if strings.Contains(p.Detail, "dead") {
-				t.Errorf("%s: the detail shows an inside id: %s", op.OperationID, p.Detail)
-			}
+			owner.ask(method, unknownPath(path), body, tags...).problem(http.StatusNotFound, "")
 			owner.ask(method, strings.ReplaceAll(path, "{id}", "no-id"), body, tags...).problem(http.StatusUnprocessableEntity, "invalid")
 		}
 		if strings.Contains(path, "{number}") {

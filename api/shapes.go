@@ -209,8 +209,8 @@ type labelVersionJSON struct {
 	Pattern     string       `json:"pattern"`
 	InForceFrom string       `json:"in_force_from"`
 	Limits      label.Limits `json:"limits"`
-	Confirmed   bool         `json:"confirmed"`
-	Solo        bool         `json:"solo" doc:"the one who entered it confirmed it"`
+	Confirmed   bool         `json:"confirmed" readOnly:"true"`
+	Solo        bool         `json:"solo" readOnly:"true" doc:"the one who entered it confirmed it"`
 }
 
 type productJSON struct {
