@@ -367,12 +367,21 @@ func (p *past) report(stages []stage, visits []visit.Visit) error {
 	return nil
 }
 
+// send hands in a day's reports, four at once; those with applications one by
+// one, since records are numbered in the order in which they come.
 func (p *past) send(entries []visit.Entry, stages []stage) error {
 	var group errgroup.Group
 	group.SetLimit(4)
 	var mu sync.Mutex
+	var records sync.Mutex
 	for i, e := range entries {
+		if len(e.Applications) > 0 {
+			records.Lock()
+		}
 		group.Go(func() error {
+			if len(e.Applications) > 0 {
+				defer records.Unlock()
+			}
 			if err := Send(p.ctx, p.Visits, p.who(stages[i].crew), e); err != nil {
 				return err
 			}
