@@ -99,7 +99,9 @@ func refuseForeign(dir string) error {
 		switch name := e.Name(); {
 		case name == lockFile || name == clusterFolder:
 			return nil
-		case name != "lost+found" && name[0] != '.': // a disk of its own has that
+		case name == "lost+found" || name[0] == '.': // a disk of its own has that
+		case exists(filepath.Join(dir, name, lockFile)): // a data folder in this one, as the demo's
+		default:
 			foreign = name
 		}
 	}
@@ -107,6 +109,11 @@ func refuseForeign(dir string) error {
 		return nil
 	}
 	return fault.New(fault.Invalid, "not-a-cluster", "the folder %s is not empty and holds no Thirdcut data (there is %s); choose an empty or a new one with --dir", dir, foreign)
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
 }
 
 // makeAll makes the folder and its missing parents with that mode, whatever

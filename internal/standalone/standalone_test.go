@@ -349,6 +349,19 @@ func TestFolderOfSomethingElseIsRefused(t *testing.T) {
 	}
 }
 
+// The demo's data folder lies in the default one and may be the first there.
+func TestDataFolderInADataFolderIsNoStranger(t *testing.T) {
+	dir := place(t)
+	write(t, filepath.Join(dir, "demo", lockFile), "", 0o644)
+	write(t, filepath.Join(dir, "lost+found", "x"), "", 0o644)
+	write(t, filepath.Join(dir, ".hidden"), "", 0o644)
+	if err := refuseForeign(dir); err != nil {
+		t.Errorf("refused: %v", err)
+	}
+	write(t, filepath.Join(dir, "letters", "x"), "", 0o644)
+	refused(t, refuseForeign(dir), "not-a-cluster", "there is letters")
+}
+
 func TestRunningDatabaseIsTakenFirst(t *testing.T) {
 	t.Parallel()
 	theirs := run(t, Options{Throwaway: true})
