@@ -336,6 +336,7 @@ create table job_outbox (
     failed_at timestamp with time zone,
     constraint job_outbox_pkey PRIMARY KEY (id)
 );
+CREATE INDEX job_outbox_done ON public.job_outbox USING btree (done_at) WHERE (done_at IS NOT NULL);
 CREATE INDEX job_outbox_failed ON public.job_outbox USING btree (failed_at DESC) WHERE ((failed_at IS NOT NULL) AND (done_at IS NULL));
 CREATE INDEX job_outbox_undone ON public.job_outbox USING btree (run_at, id) WHERE ((done_at IS NULL) AND (failed_at IS NULL));
 

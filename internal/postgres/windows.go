@@ -231,22 +231,36 @@ func (db *DB) WeatherOf(ctx context.Context, placeID string) (weather.Place, []w
 var dueWindowBulk = newBulkTable("due_window", "turf_area_id uuid", "work text", "opens date", "best date", "closes date",
 	"tight boolean", "reason text", "detail jsonb", "computed_at timestamptz")
 
-// OpenRefreshes lists the undone refreshes of one property, or all for uuid.Nil.
-func (db *DB) OpenRefreshes(ctx context.Context, propertyID uuid.UUID) ([]int64, error) {
-	ids := []int64{}
-	err := db.SelectContext(ctx, &ids, `
-		select id from job_outbox where done_at is null and failed_at is null and kind = $1
-			and ($2::uuid is null or payload ->> 'property_id' = $2::uuid::text)`, JobRefreshWindows, orNull(propertyID))
-	if err != nil {
-		return nil, fmt.Errorf("read refreshes asked for: %w", err)
-	}
-	return ids, nil
+// OpenRefreshes notes the moment and lists the undone refreshes of one
+// property, or all for uuid.Nil.
+func (db *DB) OpenRefreshes(ctx context.Context, propertyID uuid.UUID) (schedule.Refreshes, error) {
+	asked := schedule.Refreshes{PropertyID: propertyID}
+	err := db.inSnapshot(ctx, func(q sqlx.ExtContext) error {
+		if err := sqlx.GetContext(ctx, q, &asked.At, `select now()`); err != nil {
+			return fmt.Errorf("read the time: %w", err)
+		}
+		err := sqlx.SelectContext(ctx, q, &asked.IDs, `
+			select id from job_outbox where done_at is null and failed_at is null and kind = $1
+				and ($2::uuid is null or payload ->> 'property_id' = $2::uuid::text)`, JobRefreshWindows, orNull(propertyID))
+		if err != nil {
+			return fmt.Errorf("read refreshes asked for: %w", err)
+		}
+		return nil
+	})
+	return asked, err
 }
 
-// SaveWindows replaces the windows of the areas by those given, in the same
-// transaction in which the jobs that asked for them are done: those answered,
-// and the one that the context works for.
-func (db *DB) SaveWindows(ctx context.Context, areas []uuid.UUID, windows []schedule.AreaWindow, answered []int64) error {
+// rowsAtOnce is how many windows go to the server in one statement: a window
+// carries its days, so a statement of all would be hundreds of megabytes.
+const rowsAtOnce = 2000
+
+// SaveWindows replaces the windows of the areas by those given, and those of
+// what is out of use by none, in the same transaction in which the jobs that
+// asked for them are done: those answered, and the one that the context works for.
+//
+// Another refresh that was answered meanwhile may have read later and saved
+// earlier than this one. What both computed is then asked for once more.
+func (db *DB) SaveWindows(ctx context.Context, areas []uuid.UUID, windows []schedule.AreaWindow, answered schedule.Refreshes) error {
 	rows := make([][]any, len(windows))
 	for i, w := range windows {
 		detail, err := asJSON(w.Window)
@@ -256,25 +270,62 @@ func (db *DB) SaveWindows(ctx context.Context, areas []uuid.UUID, windows []sche
 		rows[i] = []any{w.TurfAreaID, string(w.Window.Work), w.Window.Opens, w.Window.Best, w.Window.Closes, w.Window.Tight, w.Window.Reason, detail, w.ComputedAt}
 	}
 	return db.inTx(ctx, func(tx *sqlx.Tx) error {
+		// One refresh at a time, so that two never weave their rows together. The
+		// lock comes before the job: whoever waits holds no job that others finish.
+		if _, err := tx.ExecContext(ctx, `select pg_advisory_xact_lock(hashtext('due_window'))`); err != nil {
+			return fmt.Errorf("wait for other refreshes: %w", err)
+		}
 		undone, err := claimJob(ctx, tx)
 		if err != nil || !undone {
 			return err
 		}
-		// One refresh at a time, so that two never weave their rows together.
-		if _, err := tx.ExecContext(ctx, `select pg_advisory_xact_lock(hashtext('due_window'))`); err != nil {
-			return fmt.Errorf("wait for other refreshes: %w", err)
-		}
-		if _, err := tx.ExecContext(ctx, `delete from due_window where turf_area_id = any($1::uuid[])`, idArray(areas)); err != nil {
-			return fmt.Errorf("drop old windows: %w", err)
-		}
-		if err := dueWindowBulk.insert(ctx, tx, rows); err != nil {
+		if err := replaceWindows(ctx, tx, areas, rows); err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, `update job_outbox set done_at = now() where id = any($1) and done_at is null`, pq.Array(answered)); err != nil {
+		if err := askOvertaken(ctx, tx, answered); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `update job_outbox set done_at = now() where id = any($1) and done_at is null`, pq.Array(answered.IDs))
+		if err != nil {
 			return fmt.Errorf("finish refreshes: %w", err)
 		}
 		return finishJob(ctx, tx)
 	})
+}
+
+func replaceWindows(ctx context.Context, tx *sqlx.Tx, areas []uuid.UUID, rows [][]any) error {
+	_, err := tx.ExecContext(ctx, `delete from due_window w using turf_area a, property p
+		where a.id = w.turf_area_id and p.id = a.property_id
+			and (a.id = any($1::uuid[]) or a.retired_on is not null or p.retired_on is not null)`, idArray(areas))
+	if err != nil {
+		return fmt.Errorf("drop old windows: %w", err)
+	}
+	for from := 0; from < len(rows); from += rowsAtOnce {
+		if err := dueWindowBulk.insert(ctx, tx, rows[from:min(from+rowsAtOnce, len(rows))]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// askOvertaken asks again for what was saved by others since this refresh began
+// to read: a refresh of all asks for those properties, one of a property for itself.
+func askOvertaken(ctx context.Context, tx *sqlx.Tx, answered schedule.Refreshes) error {
+	var overtaken []uuid.NullUUID
+	err := tx.SelectContext(ctx, &overtaken, `
+		select distinct coalesce((payload ->> 'property_id')::uuid, $3::uuid) from job_outbox
+		where done_at >= $2 and kind = $1 and not id = any($4)
+			and ($3::uuid is null or not payload ? 'property_id' or (payload ->> 'property_id')::uuid = $3::uuid)`,
+		JobRefreshWindows, answered.At, orNull(answered.PropertyID), pq.Array(orNone(answered.IDs)))
+	if err != nil {
+		return fmt.Errorf("look for refreshes done meanwhile: %w", err)
+	}
+	for _, p := range overtaken {
+		if err := refreshWindows(ctx, tx, p.UUID); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Windows returns the stored windows of a property's areas.
@@ -347,14 +398,17 @@ func (db *DB) DueCounts(ctx context.Context, today civil.Date) (open, past int, 
 // property's windows anew. The job that asked for it is done in the same transaction.
 func (db *DB) Learn(ctx context.Context, areaID uuid.UUID, season int, learn func(schedule.Season) (schedule.Growth, error)) error {
 	return db.inTx(ctx, func(tx *sqlx.Tx) error {
+		// The area is locked before the job: whoever waits for the area then holds
+		// no job that the one before it is about to finish.
+		area, err := readArea(ctx, tx, areaID, " for update")
+		if err != nil {
+			return err
+		}
 		undone, err := claimJob(ctx, tx)
 		if err != nil || !undone {
 			return err
 		}
-		var s schedule.Season
-		if s.Area, err = readArea(ctx, tx, areaID, "for update"); err != nil {
-			return err
-		}
+		s := schedule.Season{Area: area}
 		if s.Property, err = propertyByID(ctx, tx, s.Area.PropertyID); err != nil {
 			return err
 		}
