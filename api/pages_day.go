@@ -1,6 +1,7 @@
 package api
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -424,13 +425,13 @@ func (s *Server) sheetsPage(c *gin.Context) error {
 }
 
 // sheetOf reads the crew and day of a sheet's address, if the asker may see it.
-func (s *Server) sheetOf(c *gin.Context) (crew.Crew, civil.Date, error) {
+func (s *Server) sheetOf(c *gin.Context, date string) (crew.Crew, civil.Date, error) {
 	id, err := uuid.Parse(c.Param("crew"))
 	if err != nil {
 		return crew.Crew{}, civil.Date{}, fault.New(fault.NotFound, "crew", "there is no such crew; choose one under Route sheets")
 	}
 	who, _ := accountFrom(c.Request.Context())
-	day, err := sheetKey{id, c.Param("date")}.day(who)
+	day, err := sheetKey{id, date}.day(who)
 	if err != nil {
 		return crew.Crew{}, civil.Date{}, err
 	}
@@ -465,7 +466,11 @@ type sheetData struct {
 }
 
 func (s *Server) sheetPage(c *gin.Context) error {
-	k, day, err := s.sheetOf(c)
+	date, ending, asFile := strings.Cut(c.Param("date"), ".")
+	if asFile {
+		return s.sheetFile(c, date, ending)
+	}
+	k, day, err := s.sheetOf(c, date)
 	if err != nil {
 		return err
 	}
@@ -620,9 +625,9 @@ func taskWhat(t visit.Task, p property.Property, products map[uuid.UUID]product.
 		}
 		switch {
 		case t.Work == turf.Mow || t.Work == turf.FirstCut:
-			return fmt.Sprintf("%s sq ft of %s at %s in", plainNumber(a.AreaSqFt), a.Species.Words(), plainNumber(a.CuttingHeightIn))
+			return fmt.Sprintf("%s of %s at %s in", squareFeet(a.AreaSqFt), a.Species.Words(), plainNumber(a.CuttingHeightIn))
 		case t.Work.Treats():
-			return fmt.Sprintf("%s at %s %s on %s sq ft, against %s", products[t.ProductID].Name, strconv.FormatFloat(t.Rate, 'g', 4, 64), t.RateUnit, plainNumber(a.AreaSqFt), dash(t.Target))
+			return fmt.Sprintf("%s at %s %s on %s, against %s", products[t.ProductID].Name, strconv.FormatFloat(t.Rate, 'g', 4, 64), t.RateUnit, squareFeet(a.AreaSqFt), dash(t.Target))
 		}
 	}
 	return t.Why
@@ -645,8 +650,41 @@ func (s *Server) waits(ctx context.Context, p property.Property) ([]string, erro
 	return out, nil
 }
 
+// sheetFile gives a sheet out as a calendar (RFC 5545) or as places (RFC 7946).
+func (s *Server) sheetFile(c *gin.Context, date, ending string) error {
+	k, day, err := s.sheetOf(c, date)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request.Context()
+	settings, clock, err := s.now(ctx)
+	if err != nil {
+		return err
+	}
+	sheet, err := s.DB.SheetFor(ctx, k.ID, day)
+	if err != nil {
+		return err
+	}
+	var out bytes.Buffer
+	kind := ""
+	switch ending {
+	case "ics":
+		kind, err = "text/calendar; charset=utf-8", schedule.Calendar(&out, sheet, settings.Zone, clock.Now())
+	case "geojson":
+		kind, err = "application/geo+json", schedule.GeoJSON(&out, sheet)
+	default:
+		return fault.New(fault.NotFound, "no-such-page", "a route sheet is had as .ics or .geojson, not as .%s", ending)
+	}
+	if err != nil {
+		return err
+	}
+	c.Header("Content-Disposition", `attachment; filename="`+day.String()+`.`+ending+`"`)
+	c.Data(http.StatusOK, kind, out.Bytes())
+	return nil
+}
+
 func (s *Server) sheetSent(c *gin.Context) error {
-	k, day, err := s.sheetOf(c)
+	k, day, err := s.sheetOf(c, c.Param("date"))
 	if err != nil {
 		return err
 	}

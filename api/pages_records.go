@@ -232,7 +232,7 @@ func (s *Server) waitingPage(c *gin.Context) error {
 	}
 	var data waitingData
 	for _, q := range open {
-		data.Entries = append(data.Entries, waitingLine{q.ID, q.Reason, q.Content, dash(names[q.SentBy]), q.ReceivedAt.In(settings.Zone)})
+		data.Entries = append(data.Entries, waitingLine{q.ID, sentence(q.Reason), q.Content, dash(names[q.SentBy]), q.ReceivedAt.In(settings.Zone)})
 	}
 	marked, err := s.DB.MarkedReports(ctx, postgres.PageQuery{Limit: 50})
 	if err != nil {
@@ -251,7 +251,7 @@ func (s *Server) waitingPage(c *gin.Context) error {
 		addresses[p.ID] = p.Address
 	}
 	for _, m := range marked.Items {
-		data.Marked = append(data.Marked, markedLine{m.FinishedAt.In(settings.Zone), dash(addresses[m.PropertyID]), dash(names[m.ReportedBy]), m.Marks})
+		data.Marked = append(data.Marked, markedLine{m.FinishedAt.In(settings.Zone), dash(addresses[m.PropertyID]), dash(names[m.ReportedBy]), markWords(m.Marks)})
 	}
 	return s.show(c, http.StatusOK, "waiting", "From the field", "/field/waiting", data)
 }
@@ -270,4 +270,13 @@ func (s *Server) waitingSettled(c *gin.Context) error {
 		return err
 	}
 	return s.say(c, "/field/waiting", "Settled. The report itself is kept.")
+}
+
+// markWords are a report's marks as a person reads them.
+func markWords(marks []string) []string {
+	words := make([]string, len(marks))
+	for i, m := range marks {
+		words[i] = strings.ReplaceAll(m, "_", " ")
+	}
+	return words
 }

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
@@ -16,6 +17,15 @@ import (
 
 // plainNumber writes a number without needless zeros.
 func plainNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// squareFeet writes an area as people say it: whole square feet, thousands apart.
+func squareFeet(v float64) string {
+	text := strconv.FormatFloat(math.Round(v), 'f', -1, 64)
+	for i := len(text) - 3; i > 0; i -= 3 {
+		text = text[:i] + "," + text[i:]
+	}
+	return text + " sq ft"
+}
 
 // sentence begins with a capital letter.
 func sentence(s string) string {
@@ -54,7 +64,7 @@ func propertyFacts(p property.Property, c property.Customer, who account.Account
 
 func areaFacts(a property.TurfArea) [][2]string {
 	facts := [][2]string{
-		{"Size", plainNumber(a.AreaSqFt) + " sq ft (" + a.AreaMethod + ")"}, {"Grass", a.Species.Words()},
+		{"Size", squareFeet(a.AreaSqFt) + " (" + a.AreaMethod + ")"}, {"Grass", a.Species.Words()},
 		{"Cutting height", plainNumber(a.CuttingHeightIn) + " in"}, {"Exposure", strings.ReplaceAll(string(a.Exposure), "_", " ")},
 		{"Slope", plainNumber(a.SlopePercent) + " %"}, {"Soil", strings.ReplaceAll(string(a.Soil), "_", " ")}, {"Irrigated", yesNo(a.Irrigated)},
 	}

@@ -177,7 +177,7 @@ type propertyJSON struct {
 	GateCode      string           `json:"gate_code,omitempty" doc:"only for the office and the crew of the day"`
 	Sensitivities []string         `json:"sensitivities" nullable:"false"`
 	Areas         []areaJSON       `json:"areas" nullable:"false"`
-	Plan          *servicePlanJSON `json:"plan"`
+	Plan          *servicePlanJSON `json:"plan,omitempty" doc:"the agreed services; absent: none"`
 	Version       int              `json:"version" readOnly:"true"`
 }
 

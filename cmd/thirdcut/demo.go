@@ -71,6 +71,8 @@ func (c demoCommand) start(ctx context.Context, date civil.Date) error {
 		return err
 	}
 	defer servers.Stop()
+	ctx, end := whileUp(ctx, servers)
+	defer end()
 	h, err := openHouse(ctx, servers.DatabaseURL())
 	if err != nil {
 		return err

@@ -39,17 +39,33 @@ func (c serveCommand) Run(ctx context.Context) error {
 		defer h.close()
 		return c.listen(ctx, h, nil, nil)
 	}
-	servers, err := standalone.Start(ctx, standalone.Options{Dir: c.Dir, NoFetch: !c.FetchPostgres, Progress: os.Stderr})
+	servers, err := standalone.Start(ctx, standalone.Options{Dir: c.Dir, DatabaseURL: c.DatabaseURL, NoFetch: !c.FetchPostgres, Progress: os.Stderr})
 	if err != nil {
 		return err
 	}
 	defer servers.Stop()
+	ctx, end := whileUp(ctx, servers)
+	defer end()
 	h, err := openHouse(ctx, servers.DatabaseURL())
 	if err != nil {
 		return err
 	}
 	defer h.close()
 	return c.listen(ctx, h, servers.Queue(), func(address string) error { return servers.Announce(address, "") })
+}
+
+// whileUp ends the context when the private database is gone for good.
+func whileUp(ctx context.Context, servers *standalone.Server) (context.Context, context.CancelFunc) {
+	ctx, end := context.WithCancel(ctx)
+	go func() {
+		select {
+		case <-servers.Down():
+			fmt.Fprintln(os.Stderr, "thirdcut: the private PostgreSQL is gone and does not come back:", servers.Err())
+			end()
+		case <-ctx.Done():
+		}
+	}()
+	return ctx, end
 }
 
 func (c serveCommand) listen(ctx context.Context, h *house, queue asynq.RedisConnOpt, announce func(string) error) error {
