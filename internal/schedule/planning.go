@@ -45,6 +45,7 @@ type PlannedTreatment struct {
 type request struct {
 	input      plan.Input
 	company    company.Settings
+	today      civil.Date
 	lawns      map[uuid.UUID]*lawn // by turf area
 	treatments map[string]treatment
 	applied    map[uuid.UUID][]Applied
@@ -61,7 +62,7 @@ func (s *Service) ComputePlan(ctx context.Context, id uuid.UUID) error {
 	if err != nil {
 		return err
 	}
-	r, err := s.request(ctx, p.From, p.To)
+	r, err := s.request(ctx, p.From, p.To, nil)
 	if err != nil {
 		return err
 	}
@@ -86,8 +87,9 @@ func basis(kept []plan.Kept) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// request gathers a plan's input from what the company keeps.
-func (s *Service) request(ctx context.Context, from, to civil.Date) (*request, error) {
+// request gathers a plan's input from what the company keeps, with the
+// properties named or for nil all.
+func (s *Service) request(ctx context.Context, from, to civil.Date, properties []uuid.UUID) (*request, error) {
 	c, clock, err := s.now(ctx)
 	if err != nil {
 		return nil, err
@@ -104,7 +106,7 @@ func (s *Service) request(ctx context.Context, from, to civil.Date) (*request, e
 	if err != nil {
 		return nil, err
 	}
-	read, err := s.Store.LawnsFor(ctx, nil, clock.Today())
+	read, err := s.Store.LawnsFor(ctx, properties, clock.Today())
 	if err != nil {
 		return nil, err
 	}
@@ -112,7 +114,7 @@ func (s *Service) request(ctx context.Context, from, to civil.Date) (*request, e
 	if err != nil {
 		return nil, err
 	}
-	r := &request{company: c, lawns: map[uuid.UUID]*lawn{}, treatments: map[string]treatment{}, applied: read.Applied,
+	r := &request{company: c, today: clock.Today(), lawns: map[uuid.UUID]*lawn{}, treatments: map[string]treatment{}, applied: read.Applied,
 		input: plan.Input{From: from, To: to, Properties: map[uuid.UUID]plan.Property{}, ArrivalMinutes: arrivalMinutes,
 			Seed: 1, Iterations: s.Iterations, Previous: map[string]plan.Previous{}}}
 	for _, k := range crews {
@@ -311,8 +313,13 @@ func itemOf(t visit.Task) string {
 	return t.TurfAreaID.String() + "/" + string(t.Work)
 }
 
+// remember notes where work was planned before: of several times the first,
+// since it is the first time of the new plan that is held to it.
 func (r *request) remember(v visit.Visit) {
 	for _, t := range v.Tasks {
+		if was, ok := r.input.Previous[itemOf(t)]; ok && !v.Date.Before(was.Date) {
+			continue
+		}
 		r.input.Previous[itemOf(t)] = plan.Previous{CrewID: v.CrewID, Date: v.Date}
 	}
 }
@@ -387,11 +394,38 @@ func (r *request) giveWay(p plan.Proposal, refused map[string]civil.Date, last b
 			continue
 		}
 		t, l := r.treatments[item.ID], r.lawns[item.AreaIDs[0]]
+		// Later cuts may be planned anew and follow the treatment about, so days
+		// that are clear of every day on which the next cut can be come first.
+		if w, free := r.strike(*l, t, item.Window, r.possibleCuts(l.area.ID, cuts[l.area.ID])); free && !last {
+			item.Window = w
+			continue
+		}
 		var free bool
 		if item.Window, free = r.strike(*l, t, item.Window, cuts[l.area.ID]); last || !free {
 			item.Refusal = refusal(r.findings(*l, t, refused[item.ID], cuts[l.area.ID]))
 		}
 	}
+}
+
+// possibleCuts are an area's cuts as planned and every day on which the one
+// after the first may be.
+func (r *request) possibleCuts(area uuid.UUID, planned []civil.Date) []civil.Date {
+	if len(planned) == 0 {
+		return nil
+	}
+	out := append([]civil.Date{}, planned...)
+	first := planned[0]
+	for _, d := range planned {
+		if d.Before(first) {
+			first = d
+		}
+	}
+	l := r.lawns[area]
+	next := l.curve.Window(first, unit.Length(l.area.CuttingHeightIn)*unit.Inch, l.learned)
+	for d := next.Opens; next.Open() && !d.After(next.Closes) && !d.After(r.input.To); d = d.AddDays(1) {
+		out = append(out, d)
+	}
+	return out
 }
 
 // strike takes the days out of a window on which the label refuses the
@@ -405,11 +439,21 @@ func (r *request) strike(l lawn, t treatment, w turf.Window, cuts []civil.Date) 
 		if why := refusal(r.findings(l, t, d, cuts)); why != "" {
 			struck = append(struck, turf.StruckDay{Date: d, Reason: why})
 		} else {
-			free = true
+			free = free || r.somebodyCan(t.choice.Work, d)
 		}
 	}
 	w.Struck = struck
 	return w, free
+}
+
+// somebodyCan says whether a crew that can do the work works on the day.
+func (r *request) somebodyCan(w turf.Work, d civil.Date) bool {
+	for _, c := range r.input.Crews {
+		if contains(c.Abilities, w) && contains(c.WorkDays, company.ISOWeekday(d)) && !contains(c.DaysOff, d) {
+			return true
+		}
+	}
+	return false
 }
 
 // AcceptPlan makes a proposal the company's plan, if nothing that it rests on
@@ -420,7 +464,7 @@ func (s *Service) AcceptPlan(ctx context.Context, id uuid.UUID, version int, by 
 	if err != nil {
 		return err
 	}
-	r, err := s.request(ctx, p.From, p.To)
+	r, err := s.request(ctx, p.From, p.To, nil)
 	if err != nil {
 		return err
 	}
