@@ -42,7 +42,7 @@ func TestWalkOverPropertiesWhileOthersComeAndGo(t *testing.T) {
 	stays := map[uuid.UUID]bool{h.Property.ID: true}
 	var goes []property.Property
 	for i := range 40 {
-		p := h.Lawn(fmt.Sprintf("%d Mill Lane", i%7)) // equal addresses too
+		p := h.Lawn(fmt.Sprintf("%d Mill Lane, lot %d", i%7, i))
 		if i%4 == 3 {
 			goes = append(goes, p)
 		} else {
@@ -68,7 +68,7 @@ func TestWalkOverPropertiesWhileOthersComeAndGo(t *testing.T) {
 		if pages++; pages > 60 {
 			t.Fatal("the walk does not end")
 		}
-		h.Lawn(fmt.Sprintf("%d Mill Lane", pages%7)) // before, among and after what is still to come
+		h.Lawn(fmt.Sprintf("%d Mill Lane, new lot %d", pages%7, pages)) // before, among and after what is still to come
 		if len(goes) > 0 {
 			if _, err := h.DB.SaveProperty(h.Ctx, goes[0].ID, goes[0].Version, func(p *property.Property) error { p.RetiredOn = build.Day; return nil }); err != nil {
 				t.Fatal(err)

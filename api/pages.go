@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"unicode"
 
 	"github.com/gin-gonic/gin"
 
@@ -140,9 +141,10 @@ func (s *Server) signInPosted(c *gin.Context) error {
 }
 
 // afterSignIn is where to go: to where one wanted, on this site only, else to
-// the first page of the role.
+// the first page of the role. Browsers drop tabs and line ends inside an
+// address, so that one could hide the second slash of another site's.
 func afterSignIn(who account.Account, next string) string {
-	if strings.HasPrefix(next, "/") && !strings.HasPrefix(next, "//") && !strings.Contains(next, "\\") && next != "/" {
+	if strings.HasPrefix(next, "/") && !strings.HasPrefix(next, "//") && !strings.Contains(next, "\\") && !strings.ContainsFunc(next, unicode.IsControl) && next != "/" {
 		return next
 	}
 	if account.May(who, account.SeePlan) {

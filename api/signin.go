@@ -45,7 +45,7 @@ func (s *Server) whoAsks(r *http.Request) (account.Account, bool, error) {
 	if strings.HasPrefix(r.URL.Path, "/static/") {
 		return account.Account{}, false, nil
 	}
-	if token, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer "); ok {
+	if scheme, token, ok := strings.Cut(r.Header.Get("Authorization"), " "); ok && strings.EqualFold(scheme, "bearer") { // any case: RFC 9110, 11.1
 		a, err := s.DB.AccountByToken(r.Context(), strings.TrimSpace(token))
 		if err != nil {
 			return account.Account{}, false, err

@@ -33,7 +33,7 @@ func TestUnknownNameAndWrongPasswordAreAnsweredAlike(t *testing.T) {
 	}
 	page := func(name, secret string) string {
 		got := h.nobody().try(name, secret).is(http.StatusUnauthorized)
-		return strings.ReplaceAll(got.Body.String(), name, "NAME")
+		return strings.ReplaceAll(got.Body.String(), `"`+name+`"`, "NAME")
 	}
 	wrong := page("owner", "not-the-password-1")
 	if !strings.Contains(wrong, "do not belong together") {
