@@ -338,6 +338,8 @@ create table job_outbox (
 );
 CREATE INDEX job_outbox_done ON public.job_outbox USING btree (done_at) WHERE (done_at IS NOT NULL);
 CREATE INDEX job_outbox_failed ON public.job_outbox USING btree (failed_at DESC) WHERE ((failed_at IS NOT NULL) AND (done_at IS NULL));
+CREATE INDEX job_outbox_of_area ON public.job_outbox USING btree (((payload ->> 'turf_area_id'::text))) WHERE (done_at IS NULL);
+CREATE INDEX job_outbox_of_property ON public.job_outbox USING btree (((payload ->> 'property_id'::text))) WHERE (done_at IS NULL);
 CREATE INDEX job_outbox_undone ON public.job_outbox USING btree (run_at, id) WHERE ((done_at IS NULL) AND (failed_at IS NULL));
 
 create table label_version (

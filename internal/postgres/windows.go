@@ -279,7 +279,7 @@ func (db *DB) SaveWindows(ctx context.Context, areas []uuid.UUID, windows []sche
 		if err != nil || !undone {
 			return err
 		}
-		if err := replaceWindows(ctx, tx, areas, rows); err != nil {
+		if err := replaceWindows(ctx, tx, answered.PropertyID, areas, rows); err != nil {
 			return err
 		}
 		if err := askOvertaken(ctx, tx, answered); err != nil {
@@ -293,10 +293,13 @@ func (db *DB) SaveWindows(ctx context.Context, areas []uuid.UUID, windows []sche
 	})
 }
 
-func replaceWindows(ctx context.Context, tx *sqlx.Tx, areas []uuid.UUID, rows [][]any) error {
+// replaceWindows drops the old windows, of one property all that it has, without
+// a look at any other, and writes the new ones.
+func replaceWindows(ctx context.Context, tx *sqlx.Tx, propertyID uuid.UUID, areas []uuid.UUID, rows [][]any) error {
 	_, err := tx.ExecContext(ctx, `delete from due_window w using turf_area a, property p
 		where a.id = w.turf_area_id and p.id = a.property_id
-			and (a.id = any($1::uuid[]) or a.retired_on is not null or p.retired_on is not null)`, idArray(areas))
+			and (a.property_id = $2::uuid or $2::uuid is null and (a.id = any($1::uuid[]) or a.retired_on is not null or p.retired_on is not null))`,
+		idArray(areas), orNull(propertyID))
 	if err != nil {
 		return fmt.Errorf("drop old windows: %w", err)
 	}
