@@ -189,8 +189,8 @@ func (db *DB) AcceptPlan(ctx context.Context, id uuid.UUID, version int, by uuid
 			return err
 		}
 		// Plans are accepted one at a time; sending and closing lock single visits.
-		if _, err := tx.ExecContext(ctx, `select pg_advisory_xact_lock(hashtext('accept plan'))`); err != nil {
-			return fmt.Errorf("wait for another plan: %w", err)
+		if err := holdPlan(ctx, tx); err != nil {
+			return err
 		}
 		now, err := visitsWhere(ctx, tx, `where date between $1 and $2 and state <> 'withdrawn' order by id for update`, p.From, p.To)
 		if err != nil {
@@ -204,6 +204,9 @@ func (db *DB) AcceptPlan(ctx context.Context, id uuid.UUID, version int, by uuid
 			return err
 		}
 		if err := insertVisits(ctx, tx, visits, db.Real()); err != nil {
+			return err
+		}
+		if err := renumber(ctx, tx, p); err != nil {
 			return err
 		}
 		if err := saveSheets(ctx, tx, p, sheets); err != nil {

@@ -57,6 +57,11 @@ type Store interface {
 
 	// VisitsBetween are all visits of the days, withdrawn ones left out.
 	VisitsBetween(ctx context.Context, from, to civil.Date) ([]visit.Visit, error)
+	Visit(ctx context.Context, id uuid.UUID) (visit.Visit, error)
+	VisitsOn(ctx context.Context, crewID uuid.UUID, date civil.Date) ([]visit.Visit, error)
+	// MoveVisit locks the visit with its day and the one it goes to, hands
+	// arrange the visits that stand there, and writes what it returns.
+	MoveVisit(ctx context.Context, id uuid.UUID, version int, to Place, arrange func(moved visit.Visit, from, into []visit.Visit) (Arranged, error)) (visit.Visit, error)
 	SendSheet(ctx context.Context, crewID uuid.UUID, date civil.Date) (RouteSheet, error)
 	Sheets(ctx context.Context, from, to civil.Date) ([]RouteSheet, error)
 }
