@@ -185,7 +185,7 @@ type taskJSON struct {
 	DueOpens   string          `json:"due_opens"`
 	DueBest    string          `json:"due_best"`
 	DueCloses  string          `json:"due_closes"`
-	ProductID  *uuid.UUID      `json:"product_id"`
+	ProductID  *uuid.UUID      `json:"product_id" nullable:"true"`
 	Rate       float64         `json:"rate" doc:"planned, in rate_unit; 0: none"`
 	RateUnit   label.RateUnit  `json:"rate_unit"`
 	Target     string          `json:"target"`

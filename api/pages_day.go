@@ -591,7 +591,15 @@ func (s *Server) sheetStop(ctx context.Context, v visit.Visit, products map[uuid
 		stop.Class = "back"
 	}
 	stop.Hazards = hazards(p)
-	if who, _ := accountFrom(ctx); account.MaySeeGateCode(who, []uuid.UUID{v.CrewID}) {
+	_, clock, err := s.now(ctx)
+	if err != nil {
+		return stop, err
+	}
+	var crewsOfToday []uuid.UUID
+	if v.Date == clock.Today() {
+		crewsOfToday = append(crewsOfToday, v.CrewID)
+	}
+	if who, _ := accountFrom(ctx); account.MaySeeGateCode(who, crewsOfToday) {
 		stop.Gate = p.GateCode
 	}
 	if stop.Waits, err = s.waits(ctx, p); err != nil {

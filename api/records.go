@@ -28,7 +28,7 @@ type sealedJSON struct {
 	Record       application.Record `json:"record"`
 	Hash         string             `json:"hash" doc:"SHA-256 of the hash before and the sealed text"`
 	PrevHash     string             `json:"prev_hash"`
-	SupersededBy *uuid.UUID         `json:"superseded_by"`
+	SupersededBy *uuid.UUID         `json:"superseded_by" nullable:"true"`
 }
 
 func newSealedJSON(r application.Sealed) sealedJSON {
