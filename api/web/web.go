@@ -15,6 +15,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"thirdcut/internal/civil"
 )
@@ -122,6 +124,17 @@ var words = template.FuncMap{
 	"many":    many,
 	"pair":    func(a, b any) [2]any { return [2]any{a, b} },
 	"lower":   strings.ToLower,
+	"capital": capital,
+}
+
+// capital begins a sentence as a page shows it: the program's own sentences
+// begin small, since they also stand behind a command's name.
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // moment writes an instant as its own zone's wall clock shows it.
