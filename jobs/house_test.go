@@ -63,7 +63,7 @@ func quietLog() *slog.Logger {
 
 // counter is the tests' kind, with a wait before its effect.
 func counter(db *postgres.DB, before func(context.Context) error) kind {
-	return kind{countKind, time.Minute, 8, decoded(func(ctx context.Context, p counted) error {
+	return kind{name: countKind, timeout: time.Minute, maxRetry: 8, handle: decoded(func(ctx context.Context, p counted) error {
 		if err := before(ctx); err != nil {
 			return err
 		}

@@ -34,6 +34,15 @@ type kind struct {
 	timeout  time.Duration
 	maxRetry int
 	handle   func(ctx context.Context, payload json.RawMessage) error
+	// gaveUp tells those who wait for the effect that it will not come; nil:
+	// nobody does, and the office's list of failed jobs is enough.
+	gaveUp func(ctx context.Context, payload json.RawMessage, why string) error
+}
+
+// kinds lists the kinds of task that this program knows.
+func (w *Worker) kinds() []kind {
+	own := []kind{w.growthLearn(), w.windowsRefresh(), w.planCompute(), w.priorsFreeze(), w.forecastsAge(), w.recordsExport(), w.jobsTidy()}
+	return append(own, w.more...)
 }
 
 // decoded makes a handler of a function that takes the payload as T. A payload
@@ -133,9 +142,26 @@ func (w *Worker) failed(ctx context.Context, t *asynq.Task, err error) {
 	// The task's own time may be over; noting it is not part of it.
 	note, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
 	defer cancel()
-	if err := w.DB.JobFailed(note, e.Outbox, plainWords(err), forGood); err != nil {
+	why := plainWords(err)
+	if err := w.DB.JobFailed(note, e.Outbox, why, forGood); err != nil {
 		w.log().Error("the failure could not be noted", "job", e.Outbox, "err", err)
 	}
+	if !forGood {
+		return
+	}
+	if err := w.tell(note, t.Type(), e.Payload, why); err != nil {
+		w.log().Error("those who wait could not be told", "job", e.Outbox, "err", err)
+	}
+}
+
+// tell lets those who wait for a job's effect know that it was given up.
+func (w *Worker) tell(ctx context.Context, name string, payload json.RawMessage, why string) error {
+	for _, k := range w.kinds() {
+		if k.name == name && k.gaveUp != nil {
+			return k.gaveUp(ctx, payload, why)
+		}
+	}
+	return nil
 }
 
 // plainWords is the error as the office reads it.

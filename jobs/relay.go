@@ -180,7 +180,8 @@ func (h *hand) again(ctx context.Context, j postgres.OutboxJob, task *asynq.Task
 	case asynq.TaskStateArchived:
 		if j.Again && info.LastErr == asynq.ErrLeaseExpired.Error() {
 			// Nobody was left to say so: each try took its worker along.
-			return true, w.DB.JobFailed(ctx, j.ID, "given up, since the worker that tried it died each time", true)
+			const why = "given up, since the worker that tried it died each time"
+			return true, errors.Join(w.DB.JobFailed(ctx, j.ID, why, true), w.tell(ctx, j.Kind, j.Payload, why))
 		}
 	case asynq.TaskStateCompleted:
 	case asynq.TaskStateActive:

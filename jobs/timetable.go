@@ -20,8 +20,9 @@ type entry struct {
 // timetableEntries are the periodic jobs. What they do is a sweep over what
 // PostgreSQL says, so a missed night is made good at the next look.
 var timetableEntries = []entry{
-	{"age forecasts", JobAgeForecasts, 20},
+	{"age forecasts", postgres.JobAgeForecasts, 20},
 	{"freeze priors", postgres.JobFreezePriors, 30},
+	{"tidy jobs", postgres.JobTidy, 40},
 	{"windows of all lawns", postgres.JobRefreshWindows, 60},
 }
 

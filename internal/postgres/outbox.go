@@ -17,6 +17,8 @@ const (
 	JobComputePlan    = "plan:compute"    // {"proposal_id"}
 	JobWriteExport    = "records:export"  // {"export_id"}
 	JobFreezePriors   = "priors:freeze"   // {}
+	JobAgeForecasts   = "forecasts:age"   // {}: forecasts of days that have passed become estimates
+	JobTidy           = "jobs:tidy"       // {}: drops jobs done long ago
 )
 
 type jobKey struct{}

@@ -95,17 +95,18 @@ func (db *DB) ProposalLines(ctx context.Context, limit int) ([]ProposalLine, err
 	return list, nil
 }
 
-// StartPlan marks the proposal as being made; false when it is made or decided already.
+// StartPlan marks the proposal as being made; false when it is made or decided
+// already. One that failed is made again: whoever calls was asked to try.
 func (db *DB) StartPlan(ctx context.Context, id uuid.UUID) (again bool, err error) {
 	err = db.inTx(ctx, func(tx *sqlx.Tx) error {
 		p, err := proposalByID(ctx, tx, id, "for update")
 		if err != nil {
 			return err
 		}
-		if again = p.State == schedule.Asked || p.State == schedule.Computing; !again {
+		if again = p.State == schedule.Asked || p.State == schedule.Computing || p.State == schedule.Failed; !again {
 			return finishJob(ctx, tx)
 		}
-		_, err = tx.ExecContext(ctx, `update proposal set state = 'computing' where id = $1`, id)
+		_, err = tx.ExecContext(ctx, `update proposal set state = 'computing', problem = '' where id = $1`, id)
 		return err
 	})
 	return again, err

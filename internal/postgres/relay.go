@@ -161,6 +161,27 @@ func (db *DB) JobFigures(ctx context.Context) (f JobFigures, err error) {
 	return f, nil
 }
 
+// TidyJobs drops jobs that were done before that instant, and returns how many.
+// Jobs that failed stay for the office. The job that the context works for is
+// done in the same transaction.
+func (db *DB) TidyJobs(ctx context.Context, before time.Time) (n int64, err error) {
+	err = db.inTx(ctx, func(tx *sqlx.Tx) error {
+		undone, err := claimJob(ctx, tx)
+		if err != nil || !undone {
+			return err
+		}
+		res, err := tx.ExecContext(ctx, `delete from job_outbox where done_at < $1`, before)
+		if err != nil {
+			return fmt.Errorf("drop jobs done before %s: %w", before, err)
+		}
+		if n, err = res.RowsAffected(); err != nil {
+			return err
+		}
+		return finishJob(ctx, tx)
+	})
+	return n, err
+}
+
 // AskPeriodic asks for a periodic job once a period: the first caller with a
 // new period adds it, all others do nothing. Several processes may ask at once.
 func (db *DB) AskPeriodic(ctx context.Context, name, period, kind string, payload any) error {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"sort"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -66,7 +67,9 @@ func (s *Service) ComputePlan(ctx context.Context, id uuid.UUID) error {
 	if err != nil {
 		return err
 	}
-	doc, err := r.solve(ctx)
+	search, cancel := searchTime(ctx)
+	defer cancel()
+	doc, err := r.solve(search)
 	if f := fault.As(err); f != nil {
 		return s.Store.FailPlan(ctx, id, f.Detail)
 	}
@@ -74,6 +77,18 @@ func (s *Service) ComputePlan(ctx context.Context, id uuid.UUID) error {
 		return err
 	}
 	return s.Store.KeepPlan(ctx, id, basis(r.input.Kept), doc)
+}
+
+// saveTime is what is left of a job's time to keep the plan that was found.
+const saveTime = time.Minute
+
+// searchTime ends before the context does, so that a search that fills its time
+// still has its best plan kept.
+func searchTime(ctx context.Context) (context.Context, context.CancelFunc) {
+	if end, ok := ctx.Deadline(); ok {
+		return context.WithDeadline(ctx, end.Add(-saveTime))
+	}
+	return ctx, func() {}
 }
 
 // basis is a fingerprint of the visits that a plan goes round.
@@ -480,12 +495,25 @@ func (s *Service) AcceptPlan(ctx context.Context, id uuid.UUID, version int, by 
 			}
 			return nil, nil, stale("/plan", why)
 		}
+		if why := r.passed(p); len(why) > 0 {
+			return nil, nil, stale("/plan", why)
+		}
 		if why := r.mislabelled(p); len(why) > 0 {
 			return nil, nil, stale("/plan", why)
 		}
 		visits, sheets, err := r.visits(p)
 		return visits, sheets, err
 	})
+}
+
+// passed names a day of the plan that is over before anybody said yes to it.
+func (r *request) passed(p Proposal) (why []string) {
+	for _, v := range p.Plan.Visits {
+		if v.KeptID == uuid.Nil && v.Date.Before(r.today) {
+			return []string{fmt.Sprintf("It has visits on %s, and that day has passed.", v.Date.Words())}
+		}
+	}
+	return nil
 }
 
 // stale says why a plan can no longer be accepted, by at most twenty reasons.
