@@ -125,6 +125,7 @@ var words = template.FuncMap{
 	"pair":    func(a, b any) [2]any { return [2]any{a, b} },
 	"lower":   strings.ToLower,
 	"capital": capital,
+	"whole":   whole,
 }
 
 // capital begins a sentence as a page shows it: the program's own sentences
@@ -135,6 +136,14 @@ func capital(s string) string {
 		return s
 	}
 	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// whole is a sentence with its capital and its full stop.
+func whole(s string) string {
+	if s = capital(s); s == "" || strings.ContainsRune(".!?:", rune(s[len(s)-1])) {
+		return s
+	}
+	return s + "."
 }
 
 // moment writes an instant as its own zone's wall clock shows it.
