@@ -7,8 +7,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -21,6 +23,7 @@ import (
 	"thirdcut/internal/crew"
 	"thirdcut/internal/fault"
 	"thirdcut/internal/intake"
+	"thirdcut/internal/plan"
 	"thirdcut/internal/postgres"
 	"thirdcut/internal/recordrule"
 	"thirdcut/internal/schedule"
@@ -244,8 +247,37 @@ func (c planCommand) Run(ctx context.Context) error {
 	}
 	fmt.Printf("%s to %s: %d visits, %d left out, %.0f minutes driving, %.0f working; accept it under Plans\n",
 		p.From, p.To, len(p.Plan.Visits), len(p.Plan.Unplaced), p.Plan.DrivingMinutes, p.Plan.WorkingMinutes)
-	for _, u := range p.Plan.Unplaced {
-		fmt.Println("left out:", u.Why)
+	return sayUnplaced(ctx, h, p.Plan.Unplaced)
+}
+
+// unplacedShown is how many works that were left out a terminal is told of
+// one by one; all stand under Plans and in --json.
+const unplacedShown = 20
+
+// sayUnplaced counts what was left out by cause and names the first of it.
+func sayUnplaced(ctx context.Context, h *house, list []plan.Unplaced) error {
+	counts := map[string]int{}
+	var ids []uuid.UUID
+	for _, u := range list {
+		counts[u.Code]++
+		ids = append(ids, u.PropertyID)
+	}
+	for _, code := range slices.Sorted(maps.Keys(counts)) {
+		fmt.Printf("left out, %s: %d\n", code, counts[code])
+	}
+	places, err := h.db.Properties(ctx, postgres.PropertyFilter{IDs: ids, WithoutOutlines: true})
+	if err != nil || len(list) == 0 {
+		return err
+	}
+	addresses := map[uuid.UUID]string{}
+	for _, p := range places {
+		addresses[p.ID] = p.Address
+	}
+	for _, u := range list[:min(len(list), unplacedShown)] {
+		fmt.Printf("  %s, %s: %s\n", addresses[u.PropertyID], u.Work.Words(), u.Why)
+	}
+	if more := len(list) - unplacedShown; more > 0 {
+		fmt.Printf("  and %d more; all of them stand under Plans\n", more)
 	}
 	return nil
 }
