@@ -3,6 +3,7 @@ package jobs
 import (
 	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -171,8 +172,20 @@ func TestTaskThatComesTwiceHasOneEffect(t *testing.T) {
 	h := newHouse(t)
 	h.ask(1)
 	id := int64(h.number(`select id from job_outbox`))
-	w := h.worker(wait(50 * time.Millisecond))
+	w := h.worker(wait(0))
 	k := w.more[0]
+	// The first delivery waits for the second, so that two are surely at work at once.
+	two, inside, work := make(chan struct{}), atomic.Int32{}, k.handle
+	k.handle = func(ctx context.Context, payload json.RawMessage) error {
+		if inside.Add(1) == 2 {
+			close(two)
+		}
+		select {
+		case <-two:
+		case <-time.After(20 * time.Second):
+		}
+		return work(ctx, payload)
+	}
 	task, err := newTask(postgres.OutboxJob{ID: id, Kind: countKind, Payload: body(t, counted{"job-1"})}, k)
 	if err != nil {
 		t.Fatal(err)
