@@ -49,7 +49,7 @@ var productLines = []productLine{
 	{Grub, product.Product{Name: "Grubward 0.5 G", Kind: "pesticide", Form: "dry", EPARegNo: "00000-103", ActiveIngredient: "imidacloprid", ConcentrationPercent: to(0.5), Formulation: "granule"},
 		label.Limits{Place: "p. 2, Turfgrass", RateMin: to(1.4), RateMax: to(1.8), RateUnit: label.LbPerThousand, YearMax: to(1.8), ApplicationsPerYear: to(1),
 			WaterInIn: to(0.5), WaterInDays: to(1), ReentryText: "until watered in and dry", ProtectiveEquipment: "gloves", SignalWord: "CAUTION"}, "GW-77", 1800, "kg", "1,800 kg"},
-	{Surface, product.Product{Name: "Rampart RU 7.9", Kind: "pesticide", Form: "liquid", EPARegNo: "00000-104", ActiveIngredient: "bifenthrin", ConcentrationPercent: to(7.9), Formulation: "flowable", RestrictedUse: true},
+	{Surface, product.Product{Name: "Hollowgate RU 7.9", Kind: "pesticide", Form: "liquid", EPARegNo: "00000-104", ActiveIngredient: "bifenthrin", ConcentrationPercent: to(7.9), Formulation: "flowable", RestrictedUse: true},
 		label.Limits{Place: "p. 9, Lawns", RateMin: to(0.22), RateMax: to(0.88), RateUnit: label.FlOzPerThousand, YearMax: to(1.76), IntervalDays: to(7),
 			ReentryText: "until dry", WaterDistanceFt: to(25.0), WindMaxMPH: to(10.0), ProtectiveEquipment: "long sleeves, gloves, eye protection", SignalWord: "WARNING"}, "RR-5", 12, "L", "12 L"},
 	{Feed, product.Product{Name: "Fernwick Steady 24-0-8", Kind: "fertiliser", Form: "dry", NPercent: to(24.0), P2O5Percent: to(0.0), K2OPercent: to(8.0), NSlowPercent: to(50.0)},
