@@ -142,6 +142,11 @@ func (s *Server) showImports(c *gin.Context, status int, data importsData, probl
 	if err != nil {
 		return err
 	}
+	if c, err := s.DB.Company(c.Request.Context()); err == nil { // without a company the times stay as they are
+		for i := range runs {
+			runs[i].At = runs[i].At.In(c.Zone)
+		}
+	}
 	data.Runs = runs
 	page := s.frame(c.Request.Context(), "Take in lawns and weather", "/imports")
 	page.Problem, page.Data = problem, data

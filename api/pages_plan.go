@@ -14,6 +14,7 @@ import (
 	"thirdcut/internal/fault"
 	"thirdcut/internal/postgres"
 	"thirdcut/internal/schedule"
+	"thirdcut/internal/visit"
 )
 
 type plansData struct {
@@ -101,6 +102,10 @@ type planData struct {
 	Version          int
 	Waiting          bool
 	MayAccept        bool
+	From             string
+	Length           int // days
+	Replaces         int // planned visits that stand on these days now
+	MayAsk           bool
 	Visits           int
 	Driving, Working float64
 	Unplaced         []unplacedLine
@@ -121,10 +126,28 @@ func (s *Server) planPage(c *gin.Context) error {
 	data := planData{ID: id, State: string(p.State), Mark: planMark(p.State), Problem: p.Problem, Version: p.Version,
 		Waiting: p.State == schedule.Asked || p.State == schedule.Computing, MayAccept: p.State == schedule.Proposed && account.May(who, account.AcceptPlan),
 		Visits: len(p.Plan.Visits), Driving: p.Plan.DrivingMinutes, Working: p.Plan.WorkingMinutes}
+	data.From, data.Length, data.MayAsk = p.From.String(), p.To.Since(p.From)+1, account.May(who, account.Plan)
+	if data.Replaces, err = s.replaced(ctx, p); err != nil {
+		return err
+	}
 	if err := s.fillPlan(ctx, p, &data); err != nil {
 		return err
 	}
 	return s.show(c, http.StatusOK, "plan", "Plan of "+p.From.Words()+" to "+p.To.Words(), "/plans", data)
+}
+
+// replaced counts the planned visits in whose place an open proposal would stand.
+func (s *Server) replaced(ctx context.Context, p schedule.Proposal) (n int, err error) {
+	if p.State != schedule.Proposed {
+		return 0, nil
+	}
+	visits, err := s.DB.VisitsBetween(ctx, p.From, p.To)
+	for _, v := range visits {
+		if v.State == visit.Planned && !v.Pinned {
+			n++
+		}
+	}
+	return n, err
 }
 
 func (s *Server) fillPlan(ctx context.Context, p schedule.Proposal, data *planData) error {
@@ -203,7 +226,11 @@ func (s *Server) decided(c *gin.Context, do func(ctx context.Context, id uuid.UU
 		return fault.New(fault.NeedsVersion, "needs-version", "open the plan again and decide there")
 	}
 	who, _ := accountFrom(c.Request.Context())
-	if err := do(c.Request.Context(), id, version, who.PersonID); err != nil {
+	err = do(c.Request.Context(), id, version, who.PersonID)
+	if f := fault.As(err); f != nil && f.Kind == fault.Stale {
+		return s.say(c, "/plans/"+id.String(), "Nothing was accepted: "+f.Detail)
+	}
+	if err != nil {
 		return err
 	}
 	return s.say(c, "/plans/"+id.String(), done)

@@ -14,6 +14,7 @@ import (
 	"thirdcut/internal/civil"
 	"thirdcut/internal/fault"
 	"thirdcut/internal/turf"
+	"thirdcut/internal/unit"
 	"thirdcut/internal/visit"
 )
 
@@ -119,6 +120,9 @@ func tasksOf(form map[string]string, v visit.Visit, e *visit.Entry) error {
 			}
 			for field, kind := range map[string]string{"before.": "height_before", "left.": "height_left"} {
 				if text := form[field+key]; text != "" {
+					if _, err := unit.ParseLength(text, 0); err != nil {
+						return fault.New(fault.Invalid, "no-unit", "a height cannot be read: %v", err)
+					}
 					e.Observations = append(e.Observations, visit.Observed{ID: newID(e.ID, field+key), TurfAreaID: t.TurfAreaID, Kind: kind, Value: text})
 				}
 			}
@@ -155,6 +159,11 @@ func applicationsOf(form map[string]string, v visit.Visit, e *visit.Entry) error
 			e.Applications = append(e.Applications, a)
 		}
 		line := visit.ApplicationLine{TurfAreaID: t.TurfAreaID, AreaTreated: form["treated."+t.ID.String()], Amount: form["amount."+t.ID.String()]}
+		for _, text := range []string{line.Amount, line.AreaTreated} {
+			if e, err := unit.ParseEntered(text); text != "" && (err != nil || e.Unit == "") {
+				return fault.New(fault.Invalid, "no-unit", "%q is no amount with its unit; write it such as 4.5 oz, and an area such as 5,200 sq ft", text)
+			}
+		}
 		if line.Amount == "" {
 			return fault.New(fault.Invalid, "no-amount", "say how much product was used, with its unit, or take the tick from “It was applied”")
 		}

@@ -47,6 +47,7 @@ type visitData struct {
 	Waits         []string
 	Findings      []label.Finding
 	Said          string
+	Reported      bool
 	EntryID       string
 	Form          map[string]string
 	Machines      []crew.Machine
@@ -88,7 +89,7 @@ func (s *Server) showVisit(c *gin.Context, status int, v visit.Visit, form map[s
 	if err != nil {
 		return err
 	}
-	data := visitData{ID: v.ID, State: string(v.State), Mark: stateMark(v.State), Date: v.Date, Arrive: v.Arrive, Leave: v.Leave, Crew: k.Name,
+	data := visitData{Reported: v.State == visit.Closed || v.State == visit.Returned, ID: v.ID, State: string(v.State), Mark: stateMark(v.State), Date: v.Date, Arrive: v.Arrive, Leave: v.Leave, Crew: k.Name,
 		SheetPath: sheetPath(v.CrewID, v.Date), Hazards: stop.Hazards, Access: stop.Access, Gate: stop.Gate, Waits: stop.Waits, Findings: found, Said: said,
 		EntryID: entryID, Form: form}
 	for _, m := range k.Machines {

@@ -47,6 +47,7 @@ type request struct {
 	lawns      map[uuid.UUID]*lawn // by turf area
 	treatments map[string]treatment
 	applied    map[uuid.UUID][]Applied
+	booked     map[string]civil.Date // items that stand on days before the plan's first
 }
 
 // ComputePlan makes the plan that was asked for and keeps it as a proposal.

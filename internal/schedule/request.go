@@ -44,7 +44,11 @@ func (s *Service) request(ctx context.Context, from, to civil.Date, properties [
 	if err != nil {
 		return nil, err
 	}
-	r := &request{company: c, today: clock.Today(), lawns: map[uuid.UUID]*lawn{}, treatments: map[string]treatment{}, applied: read.Applied,
+	before, err := s.Store.VisitsBetween(ctx, clock.Today(), from.AddDays(-1))
+	if err != nil {
+		return nil, err
+	}
+	r := &request{company: c, today: clock.Today(), booked: map[string]civil.Date{}, lawns: map[uuid.UUID]*lawn{}, treatments: map[string]treatment{}, applied: read.Applied,
 		input: plan.Input{From: from, To: to, Properties: map[uuid.UUID]plan.Property{}, ArrivalMinutes: arrivalMinutes,
 			Seed: 1, Iterations: s.Iterations, Previous: map[string]plan.Previous{}}}
 	for _, k := range crews {
@@ -52,6 +56,7 @@ func (s *Service) request(ctx context.Context, from, to civil.Date, properties [
 			r.input.Crews = append(r.input.Crews, crewOf(c, k, people))
 		}
 	}
+	r.book(before)
 	for _, p := range read.Properties {
 		r.addProperty(p, read, skies[placeOf(c, p)], clock.Today())
 	}
@@ -110,9 +115,27 @@ func (r *request) addProperty(p property.Property, read Lawns, k sky, today civi
 func mowItem(area uuid.UUID) string                  { return area.String() + "/mow" }
 func treatItem(area uuid.UUID, target string) string { return area.String() + "/" + target }
 
+// book notes what stands on the days before the plan's first: a lawn that is to
+// be cut on one of them is due again only after that cut, and a treatment that
+// is to be made on one of them is not planned a second time.
+func (r *request) book(visits []visit.Visit) {
+	for _, v := range visits {
+		if v.State != visit.Planned && v.State != visit.Out {
+			continue
+		}
+		for _, t := range v.Tasks {
+			id := itemOf(t)
+			r.booked[id] = laterOf(r.booked[id], v.Date)
+		}
+	}
+}
+
 func (r *request) addMow(l lawn) {
 	height := unit.Length(l.area.CuttingHeightIn) * unit.Inch
 	curve, learned := l.curve, l.learned
+	if on, ok := r.booked[mowItem(l.area.ID)]; ok {
+		l.mow = curve.Window(on, height, learned)
+	}
 	if l.mow.Open() && l.mow.Opens.After(r.input.To) {
 		return // not due within these days
 	}
@@ -147,6 +170,9 @@ func (r *request) addTreatment(l lawn, t treatment) {
 		return
 	}
 	id := treatItem(l.area.ID, t.choice.Target)
+	if _, ok := r.booked[id]; ok {
+		return
+	}
 	item := plan.Item{ID: id, PropertyID: l.property.ID, AreaIDs: []uuid.UUID{l.area.ID}, Work: t.choice.Work, Window: t.window,
 		ServiceMinutes: minutesOf(l.area, t.choice.Work), NeedsLicense: licenseFor(t)}
 	if why := refusal(r.findings(l, t, laterOf(t.window.Opens, r.input.From), nil)); why != "" {

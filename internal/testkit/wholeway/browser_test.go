@@ -181,7 +181,10 @@ func (w walker) signIn(name string) {
 // press clicks a button by its words.
 func (w walker) press(words string) {
 	w.Helper()
-	w.do("press "+words, chromedp.Click("//button[contains(., '"+words+"')]"))
+	// It waits for the page that comes, so that looking again does not break the sending off.
+	if _, err := chromedp.RunResponse(w.ctx, chromedp.Click("//button[contains(., '"+words+"')]")); err != nil {
+		w.Fatalf("press %s: %v\nat %s\n%s", words, err, w.location(), w.text())
+	}
 }
 
 // until looks again until the page says the words.
