@@ -131,7 +131,7 @@ func tab(t *testing.T, downloads string) context.Context {
 	t.Cleanup(stop)
 	ctx, close := chromedp.NewContext(alloc)
 	t.Cleanup(close)
-	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
+	ctx, cancel := context.WithTimeout(ctx, 6*time.Minute)
 	t.Cleanup(cancel)
 	if err := chromedp.Do(ctx, func(ctx context.Context, _ *chromedp.Target) (chromedp.Void, error) {
 		_, err := chromedp.Call(ctx, browser.SetDownloadBehavior, browser.SetDownloadBehaviorParams{
@@ -190,7 +190,7 @@ func (w walker) press(words string) {
 // until looks again until the page says the words.
 func (w walker) until(words string) {
 	w.Helper()
-	for range 120 {
+	for range 400 {
 		if strings.Contains(w.text(), words) {
 			return
 		}
