@@ -323,3 +323,21 @@ func TestStopsAreNumberedByTimeAfterAPlan(t *testing.T) {
 		t.Errorf("nothing was planned before the placed stop (after: %v), so the test shows nothing", after)
 	}
 }
+
+// A lawn that another visit cuts first is not due again the day after.
+func TestMoveKnowsTheCutsBookedBeforeIt(t *testing.T) {
+	p := newPlanned(t)
+	v := p.street(1, build.Day.AddDays(1))[0]
+	of, err := p.DB.Property(p.Ctx, v.PropertyID)
+	p.ok(err)
+	next := p.Visit(p.Crew, of, build.Day.AddDays(9))
+	outside := func(m schedule.Moved) bool {
+		return slices.ContainsFunc(m.Findings, func(f plan.Violation) bool { return f.Code == plan.OutsideWindow })
+	}
+	if m := p.move(next, schedule.Place{CrewID: p.Crew.ID, Date: build.Day.AddDays(2)}); !outside(m) {
+		t.Errorf("the day after a cut that is booked: findings %+v", m.Findings)
+	}
+	if m := p.move(v, schedule.Place{CrewID: p.Crew.ID, Date: build.Day}); outside(m) {
+		t.Errorf("the first cut, moved a day ahead: findings %+v", m.Findings)
+	}
+}

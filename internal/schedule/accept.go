@@ -21,7 +21,7 @@ func (s *Service) AcceptPlan(ctx context.Context, id uuid.UUID, version int, by 
 	if err != nil {
 		return err
 	}
-	r, err := s.request(ctx, p.From, p.To, nil)
+	r, err := s.request(ctx, p.From, p.To, scope{})
 	if err != nil {
 		return err
 	}

@@ -58,7 +58,7 @@ func (s *Service) MoveVisit(ctx context.Context, id uuid.UUID, version int, to P
 		return Moved{}, err
 	}
 	// Windows that open later are read too, to say that the visit comes too early.
-	r, err := s.request(ctx, to.Date, to.Date.AddDays(lookAhead), properties)
+	r, err := s.request(ctx, to.Date, to.Date.AddDays(lookAhead), scope{properties, id})
 	if err != nil {
 		return Moved{}, err
 	}
@@ -252,7 +252,7 @@ func (r *request) consequences(day []visit.Visit, place Place) (found []plan.Vio
 		if t, ok := r.treatments[it.ID]; ok {
 			it.Window = t.window
 		} else {
-			it.Window = r.lawns[it.AreaIDs[0]].mow
+			it.Window = r.mowWindow(*r.lawns[it.AreaIDs[0]])
 		}
 		known[it.ID] = true
 	}

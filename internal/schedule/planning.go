@@ -61,7 +61,7 @@ func (s *Service) ComputePlan(ctx context.Context, id uuid.UUID) error {
 	if err != nil {
 		return err
 	}
-	r, err := s.request(ctx, p.From, p.To, nil)
+	r, err := s.request(ctx, p.From, p.To, scope{})
 	if err != nil {
 		return err
 	}

@@ -17,9 +17,14 @@ import (
 	"thirdcut/internal/visit"
 )
 
-// request gathers a plan's input from what the company keeps, with the
-// properties named or for nil all.
-func (s *Service) request(ctx context.Context, from, to civil.Date, properties []uuid.UUID) (*request, error) {
+// scope is what a request is about; its zero value is the whole company.
+type scope struct {
+	properties []uuid.UUID // nil: all
+	without    uuid.UUID   // a visit that is about to stand elsewhere
+}
+
+// request gathers a plan's input from what the company keeps.
+func (s *Service) request(ctx context.Context, from, to civil.Date, about scope) (*request, error) {
 	c, clock, err := s.now(ctx)
 	if err != nil {
 		return nil, err
@@ -36,7 +41,7 @@ func (s *Service) request(ctx context.Context, from, to civil.Date, properties [
 	if err != nil {
 		return nil, err
 	}
-	read, err := s.Store.LawnsFor(ctx, properties, clock.Today())
+	read, err := s.Store.LawnsFor(ctx, about.properties, clock.Today())
 	if err != nil {
 		return nil, err
 	}
@@ -56,7 +61,7 @@ func (s *Service) request(ctx context.Context, from, to civil.Date, properties [
 			r.input.Crews = append(r.input.Crews, crewOf(c, k, people))
 		}
 	}
-	r.book(before)
+	r.book(before, about.without)
 	for _, p := range read.Properties {
 		r.addProperty(p, read, skies[placeOf(c, p)], clock.Today())
 	}
@@ -118,9 +123,9 @@ func treatItem(area uuid.UUID, target string) string { return area.String() + "/
 // book notes what stands on the days before the plan's first: a lawn that is to
 // be cut on one of them is due again only after that cut, and a treatment that
 // is to be made on one of them is not planned a second time.
-func (r *request) book(visits []visit.Visit) {
+func (r *request) book(visits []visit.Visit, without uuid.UUID) {
 	for _, v := range visits {
-		if v.State != visit.Planned && v.State != visit.Out {
+		if v.ID == without || v.State != visit.Planned && v.State != visit.Out {
 			continue
 		}
 		for _, t := range v.Tasks {
@@ -130,12 +135,18 @@ func (r *request) book(visits []visit.Visit) {
 	}
 }
 
+// mowWindow is when the lawn is due after the cuts that stand already.
+func (r *request) mowWindow(l lawn) turf.Window {
+	if on, ok := r.booked[mowItem(l.area.ID)]; ok {
+		return l.curve.Window(on, unit.Length(l.area.CuttingHeightIn)*unit.Inch, l.learned)
+	}
+	return l.mow
+}
+
 func (r *request) addMow(l lawn) {
 	height := unit.Length(l.area.CuttingHeightIn) * unit.Inch
 	curve, learned := l.curve, l.learned
-	if on, ok := r.booked[mowItem(l.area.ID)]; ok {
-		l.mow = curve.Window(on, height, learned)
-	}
+	l.mow = r.mowWindow(l)
 	if l.mow.Open() && l.mow.Opens.After(r.input.To) {
 		return // not due within these days
 	}
@@ -170,6 +181,7 @@ func (r *request) addTreatment(l lawn, t treatment) {
 		return
 	}
 	id := treatItem(l.area.ID, t.choice.Target)
+	r.treatments[id] = t
 	if _, ok := r.booked[id]; ok {
 		return
 	}
@@ -181,7 +193,6 @@ func (r *request) addTreatment(l lawn, t treatment) {
 			item.Refusal = why
 		}
 	}
-	r.treatments[id] = t
 	r.input.Items = append(r.input.Items, item)
 }
 
